@@ -1,0 +1,244 @@
+"""The search space: what each design variable may be, and how a point of the search becomes a wheel.
+
+A real gene is a share of the room there is, in [0, 1]; an integer gene is the number itself; a choice gene is the position
+of an option. Reals of a design are rounded to 1e-4 of their unit (a tenth of a micrometre), so that a design has one name
+wherever it is stored.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+
+from objectives.catalogue import Catalogue
+from objectives.layout import wall_thickness
+from objectives.scenario import Scenario
+from objectives.units import MM
+from objectives.variables import CHOICE, INTEGER, REAL, VARIABLE, VARIABLES, Variable
+from sweep.meaning import options
+from sweep.room import ROOMS, Drawn, Surroundings
+
+DECIMALS = 4
+PLAIN = "plain"
+TYRE_THICKNESS = "tyre_thickness_mm"
+
+
+@dataclass(frozen=True)
+class Domain:
+    """What one variable may be: the numbers from ``low`` to ``high``, or one of ``choices`` where there are any."""
+
+    variable: Variable
+    low: float = 0.0
+    high: float = 0.0
+    choices: tuple[str | float, ...] = ()
+
+    @property
+    def fixed(self) -> bool:
+        return len(self.choices) == 1 or (not self.choices and self.low == self.high)
+
+    @property
+    def value(self) -> str | float:
+        """The value of a fixed variable, the first or lowest of another."""
+        return self.choices[0] if self.choices else self.low
+
+    @property
+    def least(self) -> float:
+        """The lowest number. Names have none."""
+        return min(float(choice) for choice in self.choices) if self.choices else self.low
+
+    def contains(self, values: np.ndarray) -> np.ndarray:
+        if self.choices:
+            return np.isin(values, np.array(self.choices, dtype=values.dtype))
+        return (values >= self.low) & (values <= self.high)
+
+
+@dataclass(frozen=True)
+class Gene:
+    """One axis of the search: ``real`` in [0, 1], ``integer`` from low to high, ``choice`` of ``options`` positions."""
+
+    name: str
+    kind: str
+    low: float = 0.0
+    high: float = 1.0
+    options: int = 0
+
+
+def shipped_domain(variable: Variable, catalogue: Catalogue) -> Domain:
+    """What a variable may be where the study does not say."""
+    if variable.kind == CHOICE:
+        return Domain(variable, choices=variable.choices or options(variable, catalogue))
+    return Domain(variable, variable.low, variable.high)
+
+
+def surroundings(domains: Mapping[str, Domain], scenario: Scenario) -> Surroundings:
+    """What the geometric rooms depend on besides the variables drawn."""
+    build, catalogue = scenario.build, scenario.catalogue
+    return Surroundings(
+        wall=wall_thickness(scenario) / MM,
+        side_washer=build.side_washer / MM,
+        shaft_diameter=build.shaft_diameter / MM,
+        motor_diameter={name: motor.diameter / MM for name, motor in catalogue.motors.items()},
+        motor_shaft={name: float(np.nan_to_num(motor.shaft_diameter)) / MM for name, motor in catalogue.motors.items()},
+        least={name: domain.least for name, domain in domains.items() if not domain.variable.names},
+    )
+
+
+@dataclass(frozen=True)
+class Space:
+    """The domains of all design variables, by name and in their order."""
+
+    domains: Mapping[str, Domain]
+    around: Surroundings
+
+    @cached_property
+    def genes(self) -> tuple[Gene, ...]:
+        """The axes of the search, in the order in which they are drawn; a fixed variable has none."""
+        return tuple(self._gene(self.domains[name]) for name in self._order if not self._settled(self.domains[name]))
+
+    @cached_property
+    def _order(self) -> tuple[str, ...]:
+        free = [variable.name for variable in VARIABLES if variable.name not in ROOMS]
+        return (*free, *ROOMS)
+
+    def _settled(self, domain: Domain) -> bool:
+        """Fixed, or without meaning because no roller has a core."""
+        return domain.fixed or (domain.variable.name == TYRE_THICKNESS and self.domains["bore"].choices == (PLAIN,))
+
+    @staticmethod
+    def _gene(domain: Domain) -> Gene:
+        name = domain.variable.name
+        if domain.choices:
+            return Gene(name, CHOICE, 0, len(domain.choices) - 1, len(domain.choices))
+        if domain.variable.kind == INTEGER and name not in ROOMS:
+            return Gene(name, INTEGER, domain.low, domain.high)
+        return Gene(name, REAL)
+
+    def decode(self, genes: np.ndarray) -> pd.DataFrame:
+        """Designs, one row each and all variables as columns, of ``genes`` of shape (n, d). Always inside the study's ranges.
+
+        A variable with a geometric room takes its share of the room within its range; where the two do not meet, of its
+        range, and the constraints will say no.
+        """
+        genes = np.asarray(genes, dtype=float).reshape(len(genes), len(self.genes))
+        columns = {gene.name: genes[:, i] for i, gene in enumerate(self.genes)}
+        values: dict[str, np.ndarray] = {}
+        for name in self._order:
+            domain = self.domains[name]
+            if name not in columns:
+                values[name] = np.full(len(genes), domain.value, dtype=object if domain.variable.names else float)
+            elif domain.choices:
+                position = np.clip(columns[name], 0, len(domain.choices) - 1).astype(int)
+                values[name] = _choices(domain)[position]
+            else:
+                values[name] = self._share(domain, columns[name], values)
+        return self.canonical(_table(values))
+
+    def encode(self, designs: pd.DataFrame) -> np.ndarray:
+        """Genes of designs: the inverse of ``decode`` for what it can reach.
+
+        A value outside its room or its range becomes the nearest end, and a choice that the study does not have becomes
+        the nearest size or the first name: ``contains`` tells.
+        """
+        values = {name: designs[name].to_numpy(dtype=object if VARIABLE[name].names else float) for name in self._order}
+        genes = np.empty((len(designs), len(self.genes)))
+        for i, gene in enumerate(self.genes):
+            domain, column = self.domains[gene.name], values[gene.name]
+            if domain.choices and domain.variable.names:
+                position = {choice: float(k) for k, choice in enumerate(domain.choices)}
+                genes[:, i] = [position.get(value, 0.0) for value in column]
+            elif domain.choices:
+                genes[:, i] = np.abs(column[:, None] - _choices(domain)[None, :]).argmin(axis=1)
+            elif gene.kind == INTEGER:
+                genes[:, i] = np.clip(column, domain.low, domain.high)
+            else:
+                genes[:, i] = self._unshare(domain, column, values)
+        return genes
+
+    def contains(self, designs: pd.DataFrame) -> np.ndarray:
+        """Whether each design lies inside the study's ranges and choices."""
+        inside = np.ones(len(designs), dtype=bool)
+        cored = designs["bore"].to_numpy(dtype=object) != PLAIN
+        for name, domain in self.domains.items():
+            column = designs[name].to_numpy(dtype=object if domain.variable.names else float)
+            within = domain.contains(column)
+            inside &= within | ~cored if name == TYRE_THICKNESS else within
+        return inside
+
+    def canonical(self, designs: pd.DataFrame) -> pd.DataFrame:
+        """The same wheels, each with one name: a plain bore has no core, so its tyre thickness is set to the lowest."""
+        plain = designs["bore"].to_numpy(dtype=object) == PLAIN
+        thickness = np.where(plain, self.domains[TYRE_THICKNESS].least, designs[TYRE_THICKNESS].to_numpy(dtype=float))
+        return designs.assign(**{TYRE_THICKNESS: thickness})
+
+    def _limits(self, domain: Domain, values: Mapping[str, np.ndarray], n: int) -> tuple[np.ndarray, np.ndarray]:
+        """Least and most that a gene spans: range and room together, the range alone where they do not meet."""
+        low, high = np.full(n, float(domain.low)), np.full(n, float(domain.high))
+        name = domain.variable.name
+        if name not in ROOMS:
+            return low, high
+        earlier = {other: values[other] for other in self._order[: self._order.index(name)]}
+        with np.errstate(all="ignore"):
+            room_low, room_high = ROOMS[name](Drawn(earlier, self.around))
+        least, most = np.maximum(low, room_low), np.minimum(high, room_high)
+        if domain.variable.kind == INTEGER:
+            least, most = np.ceil(least), np.floor(most)
+        meets = least <= most  # False for nan
+        return np.where(meets, least, low), np.where(meets, most, high)
+
+    def _share(self, domain: Domain, gene: np.ndarray, values: Mapping[str, np.ndarray]) -> np.ndarray:
+        low, high = self._limits(domain, values, len(gene))
+        if domain.variable.kind != INTEGER:
+            return np.clip(np.round(low + np.clip(gene, 0, 1) * (high - low), DECIMALS), domain.low, domain.high)
+        if domain.variable.name not in ROOMS:
+            return np.clip(np.rint(gene), low, high)
+        return np.minimum(low + np.floor(np.clip(gene, 0, 1) * (high - low + 1)), high)
+
+    def _unshare(self, domain: Domain, column: np.ndarray, values: Mapping[str, np.ndarray]) -> np.ndarray:
+        low, high = self._limits(domain, values, len(column))
+        if domain.variable.kind == INTEGER:
+            return np.clip((column - low + 0.5) / (high - low + 1), 0, 1)
+        width = high - low
+        return np.clip(np.divide(column - low, width, out=np.zeros_like(width), where=width > 0), 0, 1)
+
+
+def design_id(design: Mapping[str, object]) -> str:
+    """A short name made of the variables alone, the same for one wheel in every study and file.
+
+    ``d`` and ten hexadecimal digits of the sha256 of all variables in their order, reals to 1e-4 of their unit; the tyre
+    thickness of a plain bore, which has none, is left out.
+    """
+    parts = []
+    for variable in VARIABLES:
+        value = design[variable.name]
+        if variable.name == TYRE_THICKNESS and design["bore"] == PLAIN:
+            continue
+        if variable.names:
+            parts.append(f"{variable.name}={value}")
+        elif variable.kind == INTEGER:
+            parts.append(f"{variable.name}={int(value)}")  # type: ignore[call-overload]
+        else:
+            parts.append(f"{variable.name}={float(value) + 0.0:.{DECIMALS}f}")  # type: ignore[arg-type]
+    return "d" + hashlib.sha256(";".join(parts).encode()).hexdigest()[:10]
+
+
+def design_ids(designs: pd.DataFrame) -> list[str]:
+    """The names of all designs of a table."""
+    names = [variable.name for variable in VARIABLES]
+    return [design_id(dict(zip(names, row, strict=True))) for row in designs[names].itertuples(index=False, name=None)]
+
+
+def _choices(domain: Domain) -> np.ndarray:
+    return np.array(domain.choices, dtype=object if domain.variable.names else float)
+
+
+def _table(values: Mapping[str, np.ndarray]) -> pd.DataFrame:
+    """Columns in the order of the variables, whole numbers as integers."""
+    return pd.DataFrame({
+        variable.name: values[variable.name].astype(np.int64) if variable.kind == INTEGER else values[variable.name]
+        for variable in VARIABLES
+    })
