@@ -8,15 +8,17 @@ keep is decided by the constraints. Derived here from the geometry of the wheel.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 WALL = 0.8  # mm, the thinnest wall round an axle or a bolt: two lines of a 0.4 mm nozzle
 NECK = 0.8  # mm, of the carrier between two output rollers
-GAP = 0.2  # mm, between moving parts
 FLOOR_GAP = 1.0  # mm, under a gear
 DEDENDUM = 1.25  # times the module, ISO 53 rack A
+
+COUNTS = 64  # most hub rollers looked at
+STEPS = 33  # radii or angles looked at between the ends of a range
 
 Values = Mapping[str, np.ndarray]
 Bounds = tuple[np.ndarray | float, np.ndarray | float]
@@ -27,16 +29,18 @@ class Surroundings:
     """What the rooms depend on besides the variables. Lengths in mm."""
 
     wall: float  # printed, round a bolt
+    clearance: float  # between moving parts
     side_washer: float
     shaft_diameter: float
     motor_diameter: Mapping[str, float]
     motor_shaft: Mapping[str, float]  # 0 where it is not known
     least: Mapping[str, float]  # lowest value of each variable of numbers in the study
+    most: Mapping[str, float]  # and the highest
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """The variables drawn so far, as angles in rad and radii in mm."""
+    """The variables drawn so far, and what follows from them. Lengths in mm."""
 
     values: Values
     around: Surroundings
@@ -49,14 +53,6 @@ class Drawn:
         return self.values[name] if name in self.values else self.around.least[name]
 
     @property
-    def contact_angle(self) -> np.ndarray:
-        return np.radians(self["contact_angle_deg"])
-
-    @property
-    def skew_angle(self) -> np.ndarray:
-        return np.radians(self["skew_angle_deg"])
-
-    @property
     def output_radius(self) -> np.ndarray:
         return self["output_roller_diameter_mm"] / 2
 
@@ -65,37 +61,58 @@ class Drawn:
         return self["wheel_diameter_mm"] / 2 - self.output_radius
 
     @property
-    def output_length(self) -> np.ndarray:
-        room = (self.pitch_radius - self.output_radius) * np.tan(np.pi / self["output_roller_count"])
-        return self["output_roller_fill"] * 2 * room
+    def least_hub_radius(self) -> np.ndarray:
+        """The smallest hub roller that the study and its bolt allow."""
+        return np.maximum(self.least("hub_roller_diameter_mm") / 2, self["hub_axle_diameter_mm"] / 2 + WALL)
 
     @property
-    def hub_radius(self) -> np.ndarray:
-        """Of a hub roller; before it is drawn, the smallest that fits its bolt."""
-        if "hub_roller_diameter_mm" in self.values:
-            return self["hub_roller_diameter_mm"] / 2
-        return np.maximum(self.around.least["hub_roller_diameter_mm"], self["hub_axle_diameter_mm"] + 2 * WALL) / 2
+    def least_half_carrier(self) -> np.ndarray | float:
+        if "carrier_thickness_mm" in self.values:
+            return self["carrier_thickness_mm"] / 2
+        return np.maximum(self.around.least["carrier_thickness_mm"], self["axle_diameter_mm"] + WALL) / 2
+
+
+@dataclass(frozen=True)
+class HubRollers:
+    """Hub rollers on their hub, arrays that broadcast. Lengths in mm, angles in rad."""
+
+    output_radius: np.ndarray
+    pitch_radius: np.ndarray
+    contact_angle: np.ndarray
+    skew_angle: np.ndarray
+    bolt: np.ndarray
+    boss_radius: np.ndarray
+    clearance: float
+    count: np.ndarray
+    radius: np.ndarray
+
+    @classmethod
+    def of(cls, d: Drawn, count: np.ndarray, radius: np.ndarray, contact_angle: np.ndarray | None = None) -> HubRollers:
+        return cls(
+            output_radius=d.output_radius,
+            pitch_radius=d.pitch_radius,
+            contact_angle=np.radians(d["contact_angle_deg"]) if contact_angle is None else contact_angle,
+            skew_angle=np.radians(d["skew_angle_deg"]),
+            bolt=d["hub_axle_diameter_mm"],
+            boss_radius=d["hub_axle_diameter_mm"] / 2 + d.around.wall,
+            clearance=d.around.clearance,
+            count=count,
+            radius=radius,
+        )
 
     @property
-    def centre_circle_radius(self) -> np.ndarray:
-        """Of the hub rollers' centres about the shaft."""
-        return self.pitch_radius - (self.output_radius + self.hub_radius) * np.sin(self.contact_angle)
+    def best_radius(self) -> np.ndarray:
+        """Radius, not below the present one, at which roller and boss reach equally far inwards: the most standoff."""
+        return np.maximum(self.radius, self.boss_radius + self.bolt * self.tilt / self.upright)
 
     @property
-    def hub_pitch(self) -> np.ndarray:
-        """Along the centre circle, from one hub roller to the next."""
-        return 2 * np.pi * self.centre_circle_radius / self["hub_roller_count"]
+    def centre_distance(self) -> np.ndarray:
+        return self.output_radius + self.radius
 
     @property
-    def half_hub_length_for_coverage(self) -> np.ndarray:
-        """Place of the contact along a hub roller half a hub pitch from an output roller's middle.
-
-        |z_h| = (r_o + r_h) sin(beta) cos(gamma)/sin(gamma)^2 eps to first order in eps, here pi/M. A shorter hub roller
-        leaves an output roller before the next one reaches it.
-        """
-        sine, cosine = np.sin(self.skew_angle), np.cos(self.skew_angle)
-        reach = (self.output_radius + self.hub_radius) * np.sin(self.contact_angle) * cosine / sine**2
-        return reach * np.pi / self["hub_roller_count"]
+    def circle(self) -> np.ndarray:
+        """Radius of the circle of their centres."""
+        return self.pitch_radius - self.centre_distance * np.sin(self.contact_angle)
 
     @property
     def tilt(self) -> np.ndarray:
@@ -104,25 +121,51 @@ class Drawn:
 
     @property
     def upright(self) -> np.ndarray:
-        """Axial reach of a hub roller's flat end over its radius."""
+        """Axial reach of a flat end over its radius."""
         return np.sqrt(1 - self.tilt**2)
 
     @property
-    def boss_reach(self) -> np.ndarray:
-        """Axial reach of the boss that holds a hub roller's bolt, without the half roller before it."""
-        bolt = self["hub_axle_diameter_mm"]
-        return bolt * self.tilt + (bolt / 2 + self.around.wall) * self.upright
+    def length_for_coverage(self) -> np.ndarray:
+        """Length that keeps the contact on a hub roller until the next one takes over, half a hub pitch from the middle.
 
-    def standoff(self, half_length: np.ndarray | float) -> np.ndarray:
-        """From the mid-plane to the nearest point of a hub roller or of its boss."""
-        centre = (self.output_radius + self.hub_radius) * np.cos(self.contact_angle)
-        return centre - half_length * self.tilt - np.maximum(self.hub_radius * self.upright, self.boss_reach)
+        L_h = 2 (r_o + r_h) sin(beta) cos(gamma)/sin(gamma)^2 pi/M, to first order in the angle.
+        """
+        reach = np.sin(self.contact_angle) * np.cos(self.skew_angle) / np.sin(self.skew_angle) ** 2
+        return 2 * self.centre_distance * reach * np.pi / self.count
+
+    def length_clear_of(self, half_carrier: np.ndarray | float) -> np.ndarray:
+        """Length at which a roller, or the boss of its bolt, is as near to a carrier as it may be."""
+        centre = self.centre_distance * np.cos(self.contact_angle) - half_carrier - self.clearance
+        roller = centre - self.radius * self.upright
+        boss = centre - self.bolt * self.tilt - self.boss_radius * self.upright
+        return 2 * np.minimum(roller, boss) / self.tilt
+
+    def half_carrier_clear_of(self, length: np.ndarray) -> np.ndarray:
+        """Half the thickness of a carrier that is as near to the hub rollers as it may be."""
+        return (self.length_clear_of(0.0) - length) * self.tilt / 2
 
     @property
-    def least_half_carrier(self) -> np.ndarray | float:
-        if "carrier_thickness_mm" in self.values:
-            return self["carrier_thickness_mm"] / 2
-        return np.maximum(self.around.least["carrier_thickness_mm"], self["axle_diameter_mm"] + WALL) / 2
+    def length_clear_of_neighbours(self) -> np.ndarray:
+        """Length at which a roller touches its neighbour, or its neighbour's bolt."""
+        rollers = self._length_clear(2 * self.radius)
+        bolts = self._length_clear(self.radius + self.bolt / 2) - 2 * self.bolt
+        return np.minimum(rollers, bolts)
+
+    def _length_clear(self, apart: np.ndarray) -> np.ndarray:
+        """Length of rollers whose neighbouring axes are ``apart`` and a clearance from each other where they overlap.
+
+        Axes of neighbours, turned by 2 pi/M about the shaft, are s = (2 pi/M) sqrt(rho^2 - R^2 cos(gamma)^2) apart at a
+        place z along them, rho^2 = (R + z a_r)^2 + (z a_t)^2 (to first order in 2 pi/M; the moment R cos(gamma) of the
+        axis about the shaft is the same everywhere). They lie R 2 pi/M cos(gamma) one behind the other.
+        """
+        turn = 2 * np.pi / self.count
+        radial = np.sin(self.skew_angle) * np.cos(self.contact_angle)
+        across = 1 - self.tilt**2
+        spare = (self.circle * np.sin(self.skew_angle)) ** 2 - ((apart + self.clearance) / turn) ** 2
+        root = (self.circle * radial) ** 2 - across * spare
+        place = (np.sqrt(np.maximum(root, 0)) - self.circle * radial) / across
+        place = np.where(root < 0, -np.inf, place)
+        return self.circle * turn * np.cos(self.skew_angle) - 2 * place
 
 
 def output_roller_diameter(d: Drawn) -> Bounds:
@@ -139,34 +182,54 @@ def output_roller_fill(d: Drawn) -> Bounds:
     return -np.inf, 1 - (NECK + 2 * d.around.side_washer) / room
 
 
+def contact_angle(d: Drawn) -> Bounds:
+    """Between the outermost angles at which some hub rollers find room."""
+    angles = np.linspace(d.around.least["contact_angle_deg"], d.around.most["contact_angle_deg"], STEPS)[:, None, None]
+    least = d["output_roller_count"] + 1
+    counts = least + np.linspace(0, 1, 4)[:, None] * np.maximum(d.around.most["hub_roller_count"] - least, 0)
+    rollers = HubRollers.of(d, counts, d.least_hub_radius, np.radians(angles))
+    fits = np.any(_length_room(replace(rollers, radius=rollers.best_radius), d), axis=1)
+    return _ends(fits, angles[:, 0] + np.zeros(fits.shape))
+
+
 def hub_roller_count(d: Drawn) -> Bounds:
-    """More than there are output rollers, or some phases leave one untouched; no more than the centre circle holds."""
-    beside = np.sin(d.skew_angle) / (2 * d.hub_radius + GAP)
-    behind = np.cos(d.skew_angle) / (d.least("hub_roller_length_mm") + GAP)
-    return d["output_roller_count"] + 1, 2 * np.pi * d.centre_circle_radius * np.maximum(beside, behind)
+    """More than there are output rollers, or some phases leave one untouched; as many as find room."""
+    least = d["output_roller_count"] + 1
+    counts = np.arange(least.min(), COUNTS + 1)[:, None] + np.zeros(least.shape)
+    rollers = HubRollers.of(d, counts, d.least_hub_radius)
+    fits = _length_room(rollers, d) | _length_room(replace(rollers, radius=rollers.best_radius), d)
+    low, high = _ends(fits & (counts >= least), counts)
+    return np.maximum(low, least), high
 
 
 def hub_roller_diameter(d: Drawn) -> Bounds:
-    """Thick enough for its bolt; beside its neighbours, unless they stand one behind the other; clear of the carrier."""
-    sine, cosine = np.sin(d.contact_angle), np.cos(d.contact_angle)
-    length = d.least("hub_roller_length_mm")
-    inward = length / 2 * d.tilt + d.least_half_carrier
-    held = (inward + d.boss_reach) / cosine - d.output_radius
-    least = np.maximum(d["hub_axle_diameter_mm"] / 2 + WALL, held)
-    across = 2 * np.pi * np.sin(d.skew_angle) / d["hub_roller_count"]
-    beside = (across * (d.pitch_radius - d.output_radius * sine) - GAP) / (2 + across * sine)
-    behind = d.hub_pitch * np.cos(d.skew_angle) >= length + GAP
-    clear = (d.output_radius * cosine - inward) / (d.upright - cosine)
-    return 2 * least, 2 * np.minimum(np.where(behind, np.inf, beside), clear)
+    """Thick enough for its bolt; thin enough to find room."""
+    low, high = d.least_hub_radius, d.around.most["hub_roller_diameter_mm"] / 2
+    radii = low + np.linspace(0, 1, STEPS)[:, None] * np.maximum(high - low, 0)
+    least, most = _ends(_length_room(HubRollers.of(d, d["hub_roller_count"], radii), d), radii)
+    return 2 * np.maximum(least, low), 2 * most
 
 
 def hub_roller_length(d: Drawn) -> Bounds:
-    """Long enough for a pass; short enough for neighbours, whose inner ends crowd, and to clear the carrier."""
-    slope = np.sin(d.skew_angle) * np.cos(d.contact_angle)  # radial part of the axis
-    beside = 2 * d.centre_circle_radius * (1 - 2 * d.hub_radius / (d.hub_pitch * np.sin(d.skew_angle))) / slope
-    behind = d.hub_pitch * np.cos(d.skew_angle) - GAP
-    clear = 2 * (d.standoff(0.0) - d.least_half_carrier) / d.tilt
-    return 2 * d.half_hub_length_for_coverage, np.minimum(np.maximum(beside, behind), clear)
+    """Long enough to pass on the contact; short enough for the neighbours and the carrier."""
+    rollers = HubRollers.of(d, d["hub_roller_count"], d["hub_roller_diameter_mm"] / 2)
+    return rollers.length_for_coverage, np.minimum(
+        rollers.length_clear_of_neighbours, rollers.length_clear_of(d.least_half_carrier)
+    )
+
+
+def _length_room(rollers: HubRollers, d: Drawn) -> np.ndarray:
+    """Whether some length of a hub roller is long enough and finds room."""
+    least = np.maximum(rollers.length_for_coverage, d.least("hub_roller_length_mm"))
+    return (rollers.length_clear_of_neighbours >= least) & (rollers.length_clear_of(d.least_half_carrier) >= least)
+
+
+def _ends(fits: np.ndarray, values: np.ndarray) -> Bounds:
+    """Lowest and highest value that fits, along the first axis; no bounds where none does."""
+    none = ~fits.any(axis=0)
+    low = np.where(fits, values, np.inf).min(axis=0)
+    high = np.where(fits, values, -np.inf).max(axis=0)
+    return np.where(none, -np.inf, low), np.where(none, np.inf, high)
 
 
 def tyre_thickness(d: Drawn) -> Bounds:
@@ -176,7 +239,8 @@ def tyre_thickness(d: Drawn) -> Bounds:
 
 def carrier_thickness(d: Drawn) -> Bounds:
     """Holds the axles; clear of the hub rollers."""
-    return d["axle_diameter_mm"] + WALL, 2 * d.standoff(d["hub_roller_length_mm"] / 2)
+    rollers = HubRollers.of(d, d["hub_roller_count"], d["hub_roller_diameter_mm"] / 2)
+    return d["axle_diameter_mm"] + WALL, 2 * rollers.half_carrier_clear_of(d["hub_roller_length_mm"])
 
 
 def pinion_teeth(d: Drawn) -> Bounds:
@@ -201,6 +265,7 @@ def _of_motor(d: Drawn, figures: Mapping[str, float]) -> np.ndarray:
 ROOMS: dict[str, Callable[[Drawn], Bounds]] = {
     "output_roller_diameter_mm": output_roller_diameter,
     "output_roller_fill": output_roller_fill,
+    "contact_angle_deg": contact_angle,
     "hub_roller_count": hub_roller_count,
     "hub_roller_diameter_mm": hub_roller_diameter,
     "hub_roller_length_mm": hub_roller_length,

@@ -51,6 +51,11 @@ class Domain:
         """The lowest number. Names have none."""
         return min(float(choice) for choice in self.choices) if self.choices else self.low
 
+    @property
+    def most(self) -> float:
+        """The highest number. Names have none."""
+        return max(float(choice) for choice in self.choices) if self.choices else self.high
+
     def contains(self, values: np.ndarray) -> np.ndarray:
         if self.choices:
             return np.isin(values, np.array(self.choices, dtype=values.dtype))
@@ -80,11 +85,13 @@ def surroundings(domains: Mapping[str, Domain], scenario: Scenario) -> Surroundi
     build, catalogue = scenario.build, scenario.catalogue
     return Surroundings(
         wall=wall_thickness(scenario) / MM,
+        clearance=scenario.printer.clearance / MM,
         side_washer=build.side_washer / MM,
         shaft_diameter=build.shaft_diameter / MM,
         motor_diameter={name: motor.diameter / MM for name, motor in catalogue.motors.items()},
         motor_shaft={name: float(np.nan_to_num(motor.shaft_diameter)) / MM for name, motor in catalogue.motors.items()},
         least={name: domain.least for name, domain in domains.items() if not domain.variable.names},
+        most={name: domain.most for name, domain in domains.items() if not domain.variable.names},
     )
 
 
