@@ -50,8 +50,6 @@ AXLE_END_GAP = 1e-3
 GEAR_SIDE_GAP = 1e-3
 #: face width of a gear over its module (common practice: 6 to 12)
 GEAR_WIDTH_PER_MODULE = 8.0
-#: m, thickness of each washer of a needle thrust bearing (ISO 3031, washers of the AS series; value from memory)
-THRUST_WASHER = 1e-3
 #: m, installed length of a spring without deflection; the deflection is added (common practice, between disc stack and coil)
 SPRING_BASE_LENGTH = 4e-3
 #: m, cap over the spring
@@ -236,7 +234,7 @@ def layout(wheel: WheelBatch, scenario: Scenario) -> Layout:
         radial = np.full(len(wheel), smallest_bearing(catalogue, "deep_groove", scenario.build.shaft_diameter))
         thrust = np.full(len(wheel), smallest_bearing(catalogue, "needle_thrust", scenario.build.shaft_diameter))
         radial_width = bearing_figure(radial, catalogue, "width")
-        thrust_width = bearing_figure(thrust, catalogue, "width")
+        thrust_width = bearing_figure(thrust, catalogue, "width") + 2 * bearing_figure(thrust, catalogue, "washer_thickness")
         half_pitch = np.pi / wheel.output_roller_count
         neck = 2 * (
             (wheel.pitch_radius - wheel.output_roller_radius) * np.sin(half_pitch)
@@ -262,7 +260,7 @@ def layout(wheel: WheelBatch, scenario: Scenario) -> Layout:
         barrel_inside = np.maximum(hub_inside, np.maximum(wheel.carrier_thickness, radial_width) / 2 + clearance)
         barrel_outside = np.maximum(gear_offset + gear_width / 2, barrel_inside + 2 * radial_width)
         half_width = (
-            barrel_outside + thrust_width + 2 * THRUST_WASHER + SPRING_BASE_LENGTH + spring_deflection(wheel)
+            barrel_outside + thrust_width + SPRING_BASE_LENGTH + spring_deflection(wheel)
             + CAP_THICKNESS + NUT_HEIGHT * scenario.build.shaft_diameter
         )
         motors = [catalogue.motors[name] for name in wheel.motor_names]

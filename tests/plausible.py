@@ -6,9 +6,15 @@ import math
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
+from objectives.assessment import Assessment, LimitStates, NormalStates, RunningStates
 from objectives.catalogue import Bearing, Catalogue, Floor, Material, Motor, Screw
+from objectives.drivetrain import RIGHTWARD, drive, ideal_hub_torque
+from objectives.layout import layout
+from objectives.mass import mass_breakdown
+from objectives.robot import load_cases
 from objectives.scenario import Build, Printer, Robot, Scenario
 from objectives.units import DEG, MM, RPM
 from objectives.wheel import WheelBatch, wheel_batch
@@ -35,7 +41,10 @@ def catalogue() -> Catalogue:
 
     def bearing(name: str, kind: str, sizes: tuple[float, float, float], rating: float, friction: float) -> Bearing:
         bore, outside, width = sizes
-        return Bearing(name, kind, bore * MM, outside * MM, width * MM, rating, rating / 2, 0.01, friction)
+        washer = 1 * MM if kind == "needle_thrust" else 0.0
+        return Bearing(
+            name, kind, bore * MM, outside * MM, width * MM, rating, rating / 2, 0.01, friction, washer_thickness=washer
+        )
 
     rows = (
         bearing("6000", "deep_groove", (10, 26, 8), 4600.0, 0.0015),
@@ -85,3 +94,42 @@ def wheels(*changes: dict[str, Any], rows: Catalogue | None = None) -> WheelBatc
     """One wheel for each dict of changed design variables; without any, the plain one."""
     table = pd.DataFrame([DESIGN | change for change in (changes or ({},))])
     return wheel_batch(table, rows or catalogue(), "concrete")
+
+
+def assessment(wheel: WheelBatch | None = None, judged_by: Scenario | None = None) -> Assessment:
+    """An assessment whose mechanics are round numbers of a plausible size, the same for every candidate."""
+    wheel = wheels() if wheel is None else wheel
+    judged_by = judged_by or scenario()
+    plan = layout(wheel, judged_by)
+    masses = mass_breakdown(wheel, plan, judged_by)
+    cases = load_cases(wheel, masses.total, masses.wheel_inertia, judged_by)
+    n, k = cases.force.shape
+    one = np.ones(n)
+    normal = NormalStates(
+        contact_force_max=30 * one, contact_force_mean=12 * one, engaged_min=9 * one, pass_gap_max=0.2 * MM * one,
+        closure_min=0.1 * MM * one, closure_max=0.4 * MM * one, axle_height_min=wheel.wheel_radius - 1 * MM,
+        axle_height_max=wheel.wheel_radius - 0.5 * MM, axle_reaction_max=40 * one, floor_force_max=100 * one,
+        floor_depth_max=1 * MM * one, roller_shift_max=0.25 * MM * one, tilting_moment=2 * one, cogging_torque=0.05 * one,
+        floor_energy_peak=0.02 * one, contact_energy_swing=0.005 * one,
+    )
+    directions = np.unique(cases.direction)
+    force = np.full((n, len(directions), 4), 60.0) + np.arange(4.0)
+    limits = LimitStates(
+        direction=directions, force=force, worst=force.min(axis=2), mean=force.mean(axis=2),
+        worst_phase=np.zeros((n, len(directions)), dtype=np.int64), contact_force_max=50 * one, tilting_moment=4 * one,
+        axle_reaction_max=60 * one, unresolved=np.zeros(n, dtype=np.int64), without_contact=np.zeros(n, dtype=np.int64),
+    )
+    travel = np.stack([cases.speed * np.cos(cases.direction) / wheel.wheel_radius[:, None]] * 2, axis=2)
+    skewing = cases.speed * np.sin(cases.direction) * (np.tan(wheel.skew_angle) / wheel.contact_circle_radius)[:, None]
+    speed = travel + RIGHTWARD * skewing[..., None]
+    torque = ideal_hub_torque(wheel, cases.direction) * cases.force[..., None]
+    names = ("creep", "output_bore", "output_face", "hub_bore", "drilling", "roller_hysteresis", "floor_hysteresis")
+    running = RunningStates(
+        hub_torque=torque + 0.05 * np.sign(speed), hub_speed=speed, speed_ratio=np.ones((n, k)), speed_ripple=np.zeros((n, k)),
+        losses={name: np.full((n, k), 0.1) for name in names}, roller_loss_peak=np.full((n, k), 0.3),
+        residual=np.zeros((n, k)), unresolved=np.zeros(n, dtype=np.int64),
+    )
+    return Assessment(
+        wheel=wheel, scenario=judged_by, layout=plan, mass=masses, cases=cases, normal=normal, limits=limits, running=running,
+        drive=drive(wheel, plan, cases, running, limits, judged_by),
+    )
