@@ -183,30 +183,31 @@ def output_roller_fill(d: Drawn) -> Bounds:
 
 
 def contact_angle(d: Drawn) -> Bounds:
-    """Between the outermost angles at which some hub rollers find room."""
-    angles = np.linspace(d.around.least["contact_angle_deg"], d.around.most["contact_angle_deg"], STEPS)[:, None, None]
+    """Between the outermost angles at which some hub rollers find room, and a step beyond."""
+    low, high = d.around.least["contact_angle_deg"], d.around.most["contact_angle_deg"]
+    angles, step = np.linspace(low, high, STEPS, retstep=True)
+    angles = angles[:, None, None]
     least = d["output_roller_count"] + 1
     counts = least + np.linspace(0, 1, 4)[:, None] * np.maximum(d.around.most["hub_roller_count"] - least, 0)
-    rollers = HubRollers.of(d, counts, d.least_hub_radius, np.radians(angles))
-    fits = np.any(_length_room(replace(rollers, radius=rollers.best_radius), d), axis=1)
-    return _ends(fits, angles[:, 0] + np.zeros(fits.shape))
+    fits = np.any(_some_radius_fits(HubRollers.of(d, counts, d.least_hub_radius, np.radians(angles)), d), axis=1)
+    return _ends(fits, angles[:, 0] + np.zeros(fits.shape), step)
 
 
 def hub_roller_count(d: Drawn) -> Bounds:
     """More than there are output rollers, or some phases leave one untouched; as many as find room."""
     least = d["output_roller_count"] + 1
     counts = np.arange(least.min(), COUNTS + 1)[:, None] + np.zeros(least.shape)
-    rollers = HubRollers.of(d, counts, d.least_hub_radius)
-    fits = _length_room(rollers, d) | _length_room(replace(rollers, radius=rollers.best_radius), d)
-    low, high = _ends(fits & (counts >= least), counts)
+    fits = _some_radius_fits(HubRollers.of(d, counts, d.least_hub_radius), d)
+    low, high = _ends(fits & (counts >= least), counts, 0)
     return np.maximum(low, least), high
 
 
 def hub_roller_diameter(d: Drawn) -> Bounds:
     """Thick enough for its bolt; thin enough to find room."""
     low, high = d.least_hub_radius, d.around.most["hub_roller_diameter_mm"] / 2
-    radii = low + np.linspace(0, 1, STEPS)[:, None] * np.maximum(high - low, 0)
-    least, most = _ends(_length_room(HubRollers.of(d, d["hub_roller_count"], radii), d), radii)
+    step = np.maximum(high - low, 0) / (STEPS - 1)
+    radii = low + np.arange(STEPS)[:, None] * step
+    least, most = _ends(_length_room(HubRollers.of(d, d["hub_roller_count"], radii), d), radii, 0)
     return 2 * np.maximum(least, low), 2 * most
 
 
@@ -224,12 +225,17 @@ def _length_room(rollers: HubRollers, d: Drawn) -> np.ndarray:
     return (rollers.length_clear_of_neighbours >= least) & (rollers.length_clear_of(d.least_half_carrier) >= least)
 
 
-def _ends(fits: np.ndarray, values: np.ndarray) -> Bounds:
-    """Lowest and highest value that fits, along the first axis; no bounds where none does."""
+def _some_radius_fits(rollers: HubRollers, d: Drawn) -> np.ndarray:
+    """Whether the thinnest roller fits, or the one with the most standoff. One between might: a look, not a proof."""
+    return _length_room(rollers, d) | _length_room(replace(rollers, radius=rollers.best_radius), d)
+
+
+def _ends(fits: np.ndarray, values: np.ndarray, step: np.ndarray | float) -> Bounds:
+    """A step beyond the lowest and the highest value that fits, along the first axis; no bounds where none does."""
     none = ~fits.any(axis=0)
     low = np.where(fits, values, np.inf).min(axis=0)
     high = np.where(fits, values, -np.inf).max(axis=0)
-    return np.where(none, -np.inf, low), np.where(none, np.inf, high)
+    return np.where(none, -np.inf, low - step), np.where(none, np.inf, high + step)
 
 
 def tyre_thickness(d: Drawn) -> Bounds:

@@ -13,10 +13,11 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from objectives.scenario import Scenario
+from objectives.scenario import Robot, Scenario
+from objectives.units import MM
 from sweep.errors import BadInput, Fault
 from sweep.reading import LARGEST_STUDY, Faults, Table, read_text, show
-from sweep.space import Space, surroundings
+from sweep.space import Domain, Space, surroundings
 from sweep.space_table import read_baseline, read_space
 from sweep.study_catalogue import read_catalogue
 from sweep.study_tables import (
@@ -94,6 +95,7 @@ def read_study(text: str, path: str = "study.toml") -> Study:
     baseline = read_baseline(top.table("baseline"), catalogue, domains) if "baseline" in top else None
     uncertainty = read_uncertainty(top.table("uncertainty"))
     search = read_search(top.table("search"))
+    _check_height(top, robot, domains)
     top.asked.add("baseline")
     top.finish()
     faults.raise_if_any()
@@ -123,6 +125,16 @@ def read_study(text: str, path: str = "study.toml") -> Study:
         notes=tuple(notes),
         hash=content_hash(content),
     )
+
+
+def _check_height(top: Table, robot: Robot | None, domains: Mapping[str, Domain]) -> None:
+    """A body balances only with its centre of mass above the axle that it turns about."""
+    diameter = domains["wheel_diameter_mm"].least
+    if robot is not None and robot.kind == "balancing" and robot.centre_of_mass_height <= diameter / 2 * MM:
+        top.table("robot").fault(
+            "centre_of_mass_height_m", "must lie above the wheel's axle", f"{robot.centre_of_mass_height:g}",
+            f"give a height above {diameter / 2 * MM:g} m, or smaller wheels in [space]",
+        )
 
 
 def content_hash(content: Mapping[str, object]) -> str:
