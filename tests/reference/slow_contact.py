@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ellipe, ellipk
 
@@ -45,7 +46,7 @@ def hertz_ellipse(plane_modulus: float, radius_1: float, radius_2: float, crossi
     m = 1 - 1 / ratio**2
     minor = (3 * ellipe(m) / (2 * math.pi * ratio * plane_modulus * total)) ** (1 / 3)
     major = ratio * minor
-    return HertzEllipse(major, minor, 3 * ellipk(m) / (2 * math.pi * major * plane_modulus), ratio)
+    return HertzEllipse(float(major), float(minor), float(3 * ellipk(m) / (2 * math.pi * major * plane_modulus)), ratio)
 
 
 def crossed_contact_stiffness(plane_modulus: float, radius_1: float, radius_2: float, crossing: float) -> float:
@@ -57,7 +58,7 @@ def crossed_contact_stiffness(plane_modulus: float, radius_1: float, radius_2: f
     >>> round((20 / k) ** (2 / 3) * 1e3, 6)
     0.383155
     """
-    return hertz_ellipse(plane_modulus, radius_1, radius_2, crossing).approach ** -1.5
+    return float(hertz_ellipse(plane_modulus, radius_1, radius_2, crossing).approach ** -1.5)
 
 
 def floor_line_stiffness(plane_modulus: float, factor: float = 0.61) -> float:
@@ -65,14 +66,12 @@ def floor_line_stiffness(plane_modulus: float, factor: float = 0.61) -> float:
     return factor * math.pi / 4 * plane_modulus
 
 
-def creep_saturation(creep: float, full_slip_creep: float) -> float:
-    """Share of the friction limit used at a creep, with the creep's sign: 1 - (1 - |x|)^3, x = creep/full_slip_creep <= 1.
+def creep_saturation(creep: np.ndarray, full_slip_creep: np.ndarray) -> np.ndarray:
+    """Share of the friction limit used at a creep, >= 0: 1 - (1 - x)^3, x = |creep|/full_slip_creep, 1 from x = 1 on.
 
     Vermeulen and Johnson 1964 (from memory): at a linear force equal to the friction limit, x = 1/3, the share is 19/27.
 
-    >>> round(creep_saturation(-1.0, 3.0), 6)
-    -0.703704
+    >>> round(float(creep_saturation(-1.0, 3.0)), 6)
+    0.703704
     """
-    used = abs(creep) / full_slip_creep
-    share = 1.0 if used >= 1 else 1 - (1 - used) ** 3
-    return math.copysign(share, creep)
+    return 1 - (1 - np.clip(np.abs(creep) / full_slip_creep, 0.0, 1.0)) ** 3

@@ -43,8 +43,8 @@ class Loads:
 
 @dataclass(frozen=True)
 class Equilibrium:
-    """u, v (N,) [m]; x, x_rest (2,) [m], left first; h [m]; normal_force (contacts,) [N], floor_load (N,) [N], stop_force (N,) [N];
-    preload (2,) [N] as it now is; residual [N], the largest force left over; contacts as in ``contacts``.
+    """u, v (N,) [m]; x, x_rest (2,) [m], left first; h [m]; normal_force (contacts,) [N], in the order of ``contacts``;
+    floor_load (N,) [N]; stop_force (N,) [N]; preload (2,) [N] as it now is; residual [N], the largest force left over.
     """
 
     contacts: list[PlacedContact]

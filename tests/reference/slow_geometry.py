@@ -68,7 +68,9 @@ def turn(vector: np.ndarray, eps: float) -> np.ndarray:
     return np.array([[cos, -sin, 0.0], [sin, cos, 0.0], [0.0, 0.0, 1.0]]) @ vector
 
 
-def hub_roller_axis(wheel: SlowWheel, eps: float, side: int, closure: float, along_normal: bool) -> tuple[np.ndarray, np.ndarray]:
+def hub_roller_axis(
+    wheel: SlowWheel, eps: float, side: int, closure: float, along_normal: bool
+) -> tuple[np.ndarray, np.ndarray]:
     """Centre and direction of a hub roller's axis; ``closure`` [m] moves it towards the output roller, along -s y or -n."""
     beta, gamma = wheel.contact_angle, wheel.skew_angle
     normal = -math.sin(beta) * R + side * math.cos(beta) * Y
@@ -158,7 +160,7 @@ def surface_gap(wheel: SlowWheel, eps: float, side: int = 1) -> float:
 
 
 def closing_travel(wheel: SlowWheel, eps: float, side: int = 1, along_normal: bool = False) -> float:
-    """Travel [m] of a hub roller towards the output roller, along the axle or its own normal, until rigid rollers just touch."""
+    """Travel [m] of a hub roller towards the output roller, along y or its own normal, until rigid rollers just touch."""
     span = wheel.output_roller_radius / 2
     return brentq(lambda x: pass_contact(wheel, eps, side, x, along_normal).gap, -span, span, xtol=1e-12)
 
@@ -174,7 +176,7 @@ class PlacedContact:
 def engaged_contacts(wheel: SlowWheel, phase: tuple[float, float, float]) -> list[PlacedContact]:
     """Hub rollers that can touch their nearest output roller at ``phase`` = (carrier, left hub, right hub) [rad].
 
-    The hub angles are those of one hub roller from output roller 0, towards +t; output roller j stands at 2 pi j/N from roller 0.
+    The hub angles are those of one hub roller from output roller 0, towards +t; output roller j stands at 2 pi j/N from it.
     """
     placed = []
     output_pitch = 2 * math.pi / wheel.N

@@ -54,7 +54,7 @@ class Usage:
 
 
 def share_side_force(total: float, floor_load: np.ndarray, caps: np.ndarray) -> np.ndarray | None:
-    """Share ``total`` in proportion to the floor loads; who meets his cap keeps it, the rest goes to the others. None: too much.
+    """Share ``total`` in proportion to the floor loads; one at its cap keeps it, the rest goes to the others. None: too much.
 
     >>> share_side_force(9.0, np.array([2.0, 1.0]), np.array([4.0, 6.0]))
     array([4., 5.])
@@ -169,8 +169,8 @@ def limit_state(
     """Largest force of the floor on the wheel along ``direction`` = (forward, side), a unit vector; side > 0 means along -y.
 
     Damped iteration on the friction loads: normal forces -> friction used up -> loads -> equilibrium, until no load moves
-    by more than ``tolerance`` [N]. ``coupled=False`` stops at the normal forces at rest. ``exact_lever`` uses each contact's own
-    lever in the forward force, instead of R_c/R_w times the part along t.
+    by more than ``tolerance`` [N]. ``coupled=False`` stops at the normal forces at rest. ``exact_lever`` uses each
+    contact's own lever in the forward force, instead of R_c/R_w times the part along t.
     """
     model = EnergyModel(wheel, phase)
     loads = Loads.none(wheel)

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import brentq
 
-from tests.reference.slow_contact import hertz_ellipse
+from tests.reference.slow_contact import creep_saturation, hertz_ellipse
 from tests.reference.slow_equilibrium import EnergyModel, Equilibrium, Loads
 from tests.reference.slow_friction import contact_friction, friction_loads, roller_capacities
 from tests.reference.slow_limit import share_side_force
@@ -90,7 +90,8 @@ class RunningContacts:
         """Normal force and the friction ``f`` saturates at [N]."""
         self.normal, self.cap = normal, cap
         patch = np.where(normal > 0, self.patch * np.maximum(normal, 1e-300) ** (2 / 3), 1.0)
-        self.full_slip = 3 * cap / (self.creep.kalker_c22 * self.creep.shear_modulus * patch)
+        full_slip = 3 * cap / (self.creep.kalker_c22 * self.creep.shear_modulus * patch)
+        self.full_slip = np.where(normal > 0, full_slip, 1.0)
 
     def slips(self, speed: np.ndarray, carrier: float, hubs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(slip, rolling) of every contact [m/s]."""
@@ -100,10 +101,9 @@ class RunningContacts:
     def forces(self, speed: np.ndarray, carrier: float, hubs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(f, g) of every contact [N]."""
         slip, rolling = self.slips(speed, carrier, hubs)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            used = np.abs(slip) / (np.abs(rolling) * self.full_slip)
-        share = 1 - (1 - np.clip(np.nan_to_num(used, nan=0.0), 0.0, 1.0)) ** 3
-        f = -np.sign(slip) * self.cap * share
+        with np.errstate(divide="ignore"):
+            creep = np.abs(slip) / np.abs(rolling)
+        f = -np.sign(slip) * self.cap * creep_saturation(creep, self.full_slip)
         wheel = self.wheel
         bore = wheel.hub_bore_friction * wheel.hub_bolt_radius * self.normal
         washer = wheel.washer_friction * wheel.washer_radius * np.abs(f)
@@ -117,7 +117,7 @@ class RunningContacts:
     def roller_speeds(self, wanted: np.ndarray, carrier: float, hubs: np.ndarray, ideal: float) -> np.ndarray:
         """Speed at which each roller's spin force is ``wanted``; falls with speed, so plain bisection. 0 where it stalls."""
         low, high = np.zeros(self.wheel.N), np.full(self.wheel.N, 4 * ideal)
-        for _ in range(70):
+        for _ in range(52):
             middle = (low + high) / 2
             faster = self.spin(middle, carrier, hubs) > wanted
             low, high = np.where(faster, middle, low), np.where(faster, high, middle)
