@@ -63,6 +63,14 @@ def load_case(name: str) -> dict:
     return next(case for case in json.loads(CASES.read_text())["cases"] if case["id"] == name)
 
 
+def numbers_in(pattern: str, key: str) -> list[float]:
+    """The numbers a case's name carries."""
+    match = re.fullmatch(pattern, key)
+    if match is None:
+        raise ValueError(f"name of a case must match {pattern}, got {key!r} ({CASES.name})")
+    return [float(text) for text in match.groups()]
+
+
 def radii(inputs: dict) -> tuple[float, float, float]:
     """Pitch, output roller and hub roller radius of a case [m]."""
     return inputs["Rp_mm"] * 1e-3, inputs["ro_mm"] * 1e-3, inputs["rd_mm"] * 1e-3
@@ -74,8 +82,9 @@ def ratio_cases() -> list[PassCase]:
     inputs, found = case["inputs"], []
     for key, values in case["simulated"].items():
         for eps, value in zip(inputs["eps_deg"], values, strict=True):
-            angles = [math.radians(x) for x in (float(key.removeprefix("beta")), inputs["gamma"], eps)]
-            found.append(PassCase(f"{key} {eps}", *radii(inputs), *angles, value, case["uncertainty"]["rel"] * value))
+            beta, gamma, angle = (math.radians(x) for x in (float(key.removeprefix("beta")), inputs["gamma"], eps))
+            tolerance = case["uncertainty"]["rel"] * value
+            found.append(PassCase(f"{key} {eps}", *radii(inputs), beta, gamma, angle, value, tolerance))
     return found
 
 
@@ -84,10 +93,10 @@ def travel_cases() -> list[PassCase]:
     case = load_case("axial_hub_travel_mm_rigid_rollers")
     found = []
     for key, values in case["simulated"].items():
-        beta, gamma, ro, rd = map(float, re.fullmatch(r"beta(\d+)_gamma(\d+)_ro([\d.]+)_rd([\d.]+)", key).groups())
+        beta, gamma, ro, rd = numbers_in(r"beta(\d+)_gamma(\d+)_ro([\d.]+)_rd([\d.]+)", key)
         for eps, value in zip(case["inputs"]["eps_deg"], values, strict=True):
-            angles = [math.radians(x) for x in (beta, gamma, eps)]
-            found.append(PassCase(f"{key} {eps}", case["inputs"]["Rp_mm"] * 1e-3, ro * 1e-3, rd * 1e-3, *angles,
+            lengths = case["inputs"]["Rp_mm"] * 1e-3, ro * 1e-3, rd * 1e-3
+            found.append(PassCase(f"{key} {eps}", *lengths, math.radians(beta), math.radians(gamma), math.radians(eps),
                                   value * 1e-3, case["uncertainty"]["abs_mm"] * 1e-3))
     return found
 
@@ -97,10 +106,10 @@ def slip_cases() -> list[SlipCase]:
     case = load_case("static_slip_load_one_roller")
     found = []
     for key, value in case["simulated"].items():
-        kind, *numbers = re.fullmatch(r"(\w+)_b(\d+)_g(\d+)_mu([\d.]+)/([\d.]+)_dirXY\(([-\d.]+), ([-\d.]+)\)", key).groups()
-        beta, gamma, loaded, unloaded, x, y = map(float, numbers)
+        pattern = r"\w+_b(\d+)_g(\d+)_mu([\d.]+)/([\d.]+)_dirXY\(([-\d.]+), ([-\d.]+)\)"
+        beta, gamma, loaded, unloaded, x, y = numbers_in(pattern, key)
         found.append(SlipCase(key, *radii(case["inputs"]), math.radians(beta), math.radians(gamma), (loaded, unloaded),
-                              case["inputs"]["N0"] * math.cos(math.radians(beta)), kind == "floatHub", (x, y), value,
+                              case["inputs"]["N0"] * math.cos(math.radians(beta)), key.startswith("floatHub"), (x, y), value,
                               case["uncertainty"]["rel"]))
     return found
 

@@ -82,7 +82,7 @@ class EnergyModel:
         self.z = np.linspace(-wheel.output_roller_length / 2, wheel.output_roller_length / 2, FLOOR_POINTS)
         self.weight = np.full(FLOOR_POINTS, self.z[1] - self.z[0])
         self.weight[[0, -1]] /= 2
-        self.outline = roller_outline(wheel, self.z)
+        self.outline = np.asarray(roller_outline(wheel, self.z))
         self.x_rest: np.ndarray | None = None  # None: the preload is a constant force
 
     def floor_depths(self, q: np.ndarray) -> np.ndarray:

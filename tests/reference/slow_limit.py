@@ -115,7 +115,9 @@ def use_friction(
     while high - low > 1e-13 * high:
         middle = (low + high) / 2
         low, high = (middle, high) if holds(middle) else (low, middle)
-    side_force, rollers = ranges(low)
+    found = ranges(low)
+    assert found is not None  # low holds
+    side_force, rollers = found
     wanted = low * forward_share / to_floor - stall_total
 
     def plus_at(shift: float, span: tuple[float, float, float]) -> float:
@@ -179,7 +181,8 @@ def limit_state(
     if sides != {+1, -1}:
         state = model.state(q, loads)
         nothing = np.zeros(len(model.contacts))
-        return LimitState("no contact on a side", *[math.nan] * 4, nothing, nothing, np.zeros(wheel.N), state, 0, math.nan)
+        nan = math.nan
+        return LimitState("no contact on a side", nan, nan, nan, nan, nothing, nothing, np.zeros(wheel.N), state, 0, nan)
     q = model.solve(loads)
     model.x_rest = model.state(q, loads).x
     side_sign = -1 if direction[1] < 0 else 1

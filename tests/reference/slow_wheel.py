@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import Any
 
 SIDES = (+1, -1)
 
@@ -66,14 +67,8 @@ class SlowWheel:
             return self.friction_roller[0 if side > 0 else 1]
         return self.friction_roller
 
-    def mirrored(self) -> SlowWheel:
-        """The same wheel with left and right exchanged (differs only where the two frictions do)."""
-        if isinstance(self.friction_roller, tuple):
-            return replace(self, friction_roller=self.friction_roller[::-1])
-        return self
 
-
-def typical_wheel(**changes: float) -> SlowWheel:
+def typical_wheel(**changes: Any) -> SlowWheel:
     """A wheel of usual size: 15 and 22 rollers, 180 mm, both tyres 20 MPa, plain bores, 45/45 degrees.
 
     >>> round(typical_wheel().contact_circle_radius * 1e3, 3)

@@ -284,7 +284,9 @@ def test_reach_is_the_optimum_of_a_linear_program(direction: tuple[float, float]
     state = equilibrium(wheel, PHASE)
     sign, rolling = (-1 if direction[1] < 0 else 1), direction[1] != 0
     capacities = roller_capacities(wheel, state, contact_friction(wheel, state, rolling), sign, False, rolling)
-    reach = use_friction(wheel, state, capacities, direction).reach
+    usage = use_friction(wheel, state, capacities, direction)
+    assert usage is not None
+    reach = usage.reach
     count = wheel.N
     balance, right = np.zeros((count + 2, 3 * count + 1)), np.zeros(count + 2)  # left usages, right usages, side forces, reach
     for placed, normal in zip(state.contacts, state.normal_force, strict=True):
