@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -206,7 +206,8 @@ def material(name: str, row: Row, base: Material | None = None) -> Material:
     values = _values(material_keys(role), row)
     if math.isnan(values["contact_pressure_limit"]):
         values["contact_pressure_limit"] = values["youngs_modulus"] / 4
-    return Material(name=name, role=role, friction_floor=dict(row.get("friction_floor", {})), source=row.get("source", ""), **values)
+    friction = dict(row.get("friction_floor", {}))
+    return Material(name=name, role=role, friction_floor=friction, source=row.get("source", ""), **values)
 
 
 def floor(name: str, row: Row, base: Floor | None = None) -> Floor:
@@ -238,10 +239,9 @@ def extended(
     """
     return replace(
         catalogue,
-        materials=dict(catalogue.materials)
-        | {name: material(name, row, catalogue.materials.get(name)) for name, row in (materials or {}).items()},
-        floors=dict(catalogue.floors) | {name: floor(name, row, catalogue.floors.get(name)) for name, row in (floors or {}).items()},
-        motors=dict(catalogue.motors) | {name: motor(name, row, catalogue.motors.get(name)) for name, row in (motors or {}).items()},
+        materials=_merged(catalogue.materials, materials, material),
+        floors=_merged(catalogue.floors, floors, floor),
+        motors=_merged(catalogue.motors, motors, motor),
     )
 
 
@@ -258,9 +258,6 @@ def shipped() -> Catalogue:
     >>> shipped().bearings["608"].bore
     0.008
     """
-    screws = [
-        Screw(source=row["source"], **_values(SCREW_KEYS, row)) for row in shipped_rows("screws").values()
-    ]
     return Catalogue(
         materials={name: material(name, row) for name, row in shipped_rows("materials").items()},
         floors={name: floor(name, row) for name, row in shipped_rows("floors").items()},
@@ -269,19 +266,28 @@ def shipped() -> Catalogue:
             name: Bearing(name=name, kind=row["kind"], source=row["source"], **_values(BEARING_KEYS, row))
             for name, row in shipped_rows("bearings").items()
         },
-        screws={row["diameter_mm"]: screw for row, screw in zip(shipped_rows("screws").values(), screws, strict=True)},
+        screws={
+            row["diameter_mm"]: Screw(source=row["source"], **_values(SCREW_KEYS, row))
+            for row in shipped_rows("screws").values()
+        },
         rod_diameters=tuple(size * MM for size in shipped_rows("stock")["rods"]["diameter_mm"]),
-        gear_modules=tuple(size * MM for row in ("modules_small", "modules") for size in shipped_rows("stock")[row]["module_mm"]),
+        gear_modules=tuple(
+            size * MM for row in ("modules_small", "modules") for size in shipped_rows("stock")[row]["module_mm"]
+        ),
     )
 
 
-def _given(keys: tuple[Key, ...], row: Row) -> dict[str, float]:
+def _merged(old: Mapping[str, Any], rows: Mapping[str, Row] | None, build: Callable[..., Any]) -> dict[str, Any]:
+    return dict(old) | {name: build(name, row, old.get(name)) for name, row in (rows or {}).items()}
+
+
+def _given(keys: tuple[Key, ...], row: Row) -> dict[str, Any]:
     return {key.attribute: row[key.key] * key.factor for key in keys if key.key in row}
 
 
-def _values(keys: tuple[Key, ...], row: Row) -> dict[str, float]:
+def _values(keys: tuple[Key, ...], row: Row) -> dict[str, Any]:
     return {key.attribute: key.default * key.factor for key in keys if key.default is not None} | _given(keys, row)
 
 
-def _texts(row: Row, *names: str) -> dict[str, str]:
+def _texts(row: Row, *names: str) -> dict[str, Any]:
     return {name: row[name] for name in (*names, "source") if name in row}

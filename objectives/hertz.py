@@ -1,7 +1,7 @@
 """Normal contact: Hertz's elliptical and line contact, and the foundation that the floor contact is built on.
 
-Scalar, compiled functions in SI units; ``objectives.compiled.on_arrays`` runs them over arrays. All of them take the bodies
-as smooth half-spaces without friction: keep the patch's half-widths under about 0.3 of the radii.
+Scalar, compiled functions in SI units; ``objectives.compiled.on_arrays`` runs them over arrays. The bodies are smooth
+half-spaces without friction: keep the patch's half-widths under about 0.3 of the radii.
 """
 
 from __future__ import annotations
@@ -10,8 +10,7 @@ import math
 
 from objectives.compiled import compiled
 
-#: stiffness of a slice of a roller on the floor over that of the method of dimensionality reduction (``foundation_modulus``)
-FOUNDATION_FACTOR = 0.61
+FOUNDATION_FACTOR = 0.61  # see foundation_modulus
 
 
 @compiled
@@ -38,7 +37,7 @@ def effective_modulus(
     float
         E* [Pa]; inf where both bodies are rigid
 
-    Validity: linear elastic bodies; nothing is checked.
+    Validity: linear elastic bodies.
 
     Source: Johnson 1985, *Contact Mechanics*, eq. 4.20 (number from memory).
 
@@ -52,9 +51,8 @@ def effective_modulus(
 def crossed_cylinder_curvatures(radius_1: float, radius_2: float, crossing_angle: float) -> tuple[float, float]:
     """Principal curvatures of the gap z = A x^2 + B y^2 between two cylinders.
 
-    A + B = (1/R1 + 1/R2)/2, B - A = sqrt(1/R1^2 + 1/R2^2 + 2 cos(2 gamma)/(R1 R2))/2; A B = sin^2(gamma)/(4 R1 R2)
-
-    A comes from the product, which does not cancel where A is far smaller than B.
+    A + B = (1/R1 + 1/R2)/2, B - A = sqrt(1/R1^2 + 1/R2^2 + 2 cos(2 gamma)/(R1 R2))/2; A B = sin^2(gamma)/(4 R1 R2), from which
+    A is taken: the difference would cancel where A is far smaller than B.
 
     Parameters
     ----------
@@ -68,7 +66,7 @@ def crossed_cylinder_curvatures(radius_1: float, radius_2: float, crossing_angle
     Returns
     -------
     (float, float)
-        A <= B [1/m]. A falls to zero as the axes become parallel, where the contact is a line
+        A <= B [1/m]
 
     Validity: any angle; parallel axes give A = 0 and need the line contact functions.
 
@@ -80,10 +78,8 @@ def crossed_cylinder_curvatures(radius_1: float, radius_2: float, crossing_angle
     """
     curvature_1 = 1.0 / radius_1
     curvature_2 = 1.0 / radius_2
-    difference = math.sqrt(
-        max(0.0, curvature_1**2 + curvature_2**2 + 2.0 * math.cos(2.0 * crossing_angle) * curvature_1 * curvature_2)
-    )
-    steep = 0.25 * (curvature_1 + curvature_2 + difference)
+    square = curvature_1**2 + curvature_2**2 + 2.0 * math.cos(2.0 * crossing_angle) * curvature_1 * curvature_2
+    steep = 0.25 * (curvature_1 + curvature_2 + math.sqrt(max(0.0, square)))
     return 0.25 * curvature_1 * curvature_2 * math.sin(crossing_angle) ** 2 / steep, steep
 
 
@@ -91,7 +87,7 @@ def crossed_cylinder_curvatures(radius_1: float, radius_2: float, crossing_angle
 def ellipse_ratio(b_over_a: float) -> float:
     """Ratio k = a/b of the semi-axes of the contact ellipse.
 
-    The exact k solves B/A = (k^2 E - K)/(K - E), with K and E the complete elliptic integrals of m = 1 - 1/k^2. Here
+    k solves B/A = (k^2 E - K)/(K - E), K and E the complete elliptic integrals of m = 1 - 1/k^2; here
     k = exp{2/3 x (1 + 0.0537168 x^2 + 0.00039308 x^4)/(1 + 0.05832799 x^2 + 0.00047636 x^4)}, x = ln(B/A).
 
     Parameters
@@ -104,19 +100,16 @@ def ellipse_ratio(b_over_a: float) -> float:
     float
         k [-]; B/A = 1 gives 1, and A/B gives 1/k
 
-    Validity: 1/2000 <= B/A <= 2000, there within 0.0015 % of the exact ratio. Outside it drifts off smoothly.
+    Validity: 1/2000 <= B/A <= 2000, there within 0.0035 % of the exact ratio.
 
-    Source: own fit (an odd function of x, since swapping A and B swaps the axes) to the exact equation, Johnson 1985,
-    eq. 4.28 (number from memory).
+    Source: own fit, odd in x since swapping A and B swaps the axes, to Johnson 1985, eq. 4.28 (number from memory).
 
     >>> round(ellipse_ratio(2.0), 4), round(ellipse_ratio(10.0), 4)
     (1.5858, 4.4995)
     """
     x = math.log(b_over_a)
     y = x * x
-    return math.exp(
-        2.0 / 3.0 * x * (1.0 + y * (0.0537168 + 0.00039308 * y)) / (1.0 + y * (0.05832799 + 0.00047636 * y))
-    )
+    return math.exp(2.0 / 3.0 * x * (1.0 + y * (0.0537168 + 0.00039308 * y)) / (1.0 + y * (0.05832799 + 0.00047636 * y)))
 
 
 @compiled
@@ -144,11 +137,11 @@ def complete_elliptic(complementary_parameter: float) -> tuple[float, float]:
     (1.854075, 1.350644)
     """
     m1 = complementary_parameter
-    logarithm = -math.log(m1)
+    log = -math.log(m1)
     first = 1.38629436112 + m1 * (0.09666344259 + m1 * (0.03590092383 + m1 * (0.03742563713 + m1 * 0.01451196212)))
-    first += logarithm * (0.5 + m1 * (0.12498593597 + m1 * (0.06880248576 + m1 * (0.03328355346 + m1 * 0.00441787012))))
+    first += log * (0.5 + m1 * (0.12498593597 + m1 * (0.06880248576 + m1 * (0.03328355346 + m1 * 0.00441787012))))
     second = 1.0 + m1 * (0.44325141463 + m1 * (0.06260601220 + m1 * (0.04757383546 + m1 * 0.01736506451)))
-    second += logarithm * m1 * (0.24998368310 + m1 * (0.09200180037 + m1 * (0.04069697526 + m1 * 0.00526449639)))
+    second += log * m1 * (0.24998368310 + m1 * (0.09200180037 + m1 * (0.04069697526 + m1 * 0.00526449639)))
     return first, second
 
 
@@ -174,8 +167,7 @@ def crossed_cylinder_stiffness(radius_1: float, radius_2: float, crossing_angle:
     float
         k [N/m^1.5]
 
-    Validity: B/A up to 2000, there within 0.002 % of the exact value (radii 1:1 to 50:1 at 20 to 90 degrees lie inside);
-    patch small against the radii and the bodies thick against the patch.
+    Validity: B/A up to 2000, there within 0.002 % of the exact value; patch small against radii and thickness.
 
     Source: Johnson 1985, eqs 4.26-4.31 (numbers from memory), solved here for N.
 
@@ -263,10 +255,9 @@ def peak_pressure(force: float, semi_axis_1: float, semi_axis_2: float) -> float
 def ellipse_orientation(radius_1: float, radius_2: float, crossing_angle: float) -> float:
     """Angle from the first cylinder's axis to the major axis of the contact ellipse.
 
-    tan(2 theta) = (1/R2) sin(2 gamma)/(1/R1 + (1/R2) cos(2 gamma)), taken in the right quadrant
-
-    The gap is half the sum of (n_i x)^2/R_i, n_i across axis i; the major axis is where this quadratic form is least. In
-    double angles the two forms add like vectors of length 1/R_i along 2 times the angle of each axis.
+    tan(2 theta) = (1/R2) sin(2 gamma)/(1/R1 + (1/R2) cos(2 gamma)), in the right quadrant.
+    The gap is half the sum of (n_i x)^2/R_i, n_i across axis i, and least along the major axis. In double angles the two
+    terms add like vectors of length 1/R_i. The axis lies between those of the cylinders, nearer the thinner one's.
 
     Parameters
     ----------
@@ -280,19 +271,17 @@ def ellipse_orientation(radius_1: float, radius_2: float, crossing_angle: float)
     Returns
     -------
     float
-        theta [rad], in (-pi/2, pi/2], counted the same way round as ``crossing_angle``. It lies between the two axes and
-        nearer that of the thinner cylinder. Equal cylinders at a right angle touch in a circle: the value has no meaning
+        theta [rad], in (-pi/2, pi/2], counted the same way round as ``crossing_angle``
 
-    Validity: any angle and radii.
+    Validity: any angle and radii. Equal cylinders at a right angle touch in a circle: the value then has no meaning.
 
     Source: derived here.
 
     >>> round(math.degrees(ellipse_orientation(0.010, 0.010, math.radians(40))), 6)
     20.0
     """
-    return 0.5 * math.atan2(
-        math.sin(2.0 * crossing_angle) / radius_2, 1.0 / radius_1 + math.cos(2.0 * crossing_angle) / radius_2
-    )
+    double = 2.0 * crossing_angle
+    return 0.5 * math.atan2(math.sin(double) / radius_2, 1.0 / radius_1 + math.cos(double) / radius_2)
 
 
 @compiled
@@ -315,8 +304,7 @@ def half_chord(semi_major: float, semi_minor: float, angle: float) -> float:
     float
         c [m], between b and a
 
-    Validity: exact geometry. As the half-width along rolling of an ellipse that lies askew to it (with a b/c across, so
-    that the area is kept) it is an approximation.
+    Validity: exact. As half-width along rolling of an ellipse askew to it (with a b/c across) it is an approximation.
 
     Source: derived here.
 
@@ -376,7 +364,7 @@ def line_peak_pressure(force_per_length: float, radius: float, contact_modulus: 
     float
         p0 [Pa]
 
-    Validity: as ``line_half_width``; square ends carry several times more, which this does not show.
+    Validity: as ``line_half_width``; square ends carry several times more.
 
     Source: Johnson 1985, section 4.2(c) (number from memory).
 
@@ -402,8 +390,7 @@ def foundation_modulus(contact_modulus: float) -> float:
     float
         c [N/m per m, which is Pa]
 
-    Validity: 0.61 brings fully crowned rollers within 2 % of exact Hertz and lies among the published line-contact
-    formulas for straight ones, which differ by tens of per cent. Slices act alone: no coupling along the roller.
+    Validity: fully crowned rollers: exact Hertz wants 0.70 at R_w/r_o = 3, 0.61 at 6, 0.52 at 16. Straight ones: tens of %.
 
     Source: Popov & Hess 2015, *Method of Dimensionality Reduction*, line contact (from memory); the factor fitted here.
 

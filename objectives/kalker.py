@@ -6,6 +6,8 @@ semi-axis along rolling, b the one across, creeps xi along, eta across and spin 
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from objectives.compiled import compiled
@@ -87,16 +89,15 @@ def kalker_c11(aspect: float, poisson_ratio: float) -> float:
     float
         C11 [-]
 
-    Validity: 0.1 <= a/b <= 10, there equal to the table at its points. Outside, C11/(1 + a/b) keeps its value at the end:
-    under 2 % off for slender patches across the rolling direction (limit pi^2/(4 (1 - nu))), and too high by up to 25 % at
-    a/b = 20.
+    Validity: 0.1 <= a/b <= 10, there equal to the table at its points. Below, C11 keeps its value at 0.1, at most 2 % from
+    the limit pi^2/(4 (1 - nu)); above, C11/(1 + a/b) keeps its value at 10, up to 25 % too high at a/b = 20.
 
     Source: Kalker 1990, *Three-Dimensional Elastic Bodies in Rolling Contact*, Table E.3 (transcribed).
 
     >>> round(kalker_c11(1.0, 0.25), 3)
     4.12
     """
-    return _interpolated(_C11, aspect, poisson_ratio) * (1.0 + aspect)
+    return _interpolated(_C11, aspect, poisson_ratio) * (1.0 + max(aspect, 0.1))
 
 
 @compiled
@@ -117,15 +118,15 @@ def kalker_c22(aspect: float, poisson_ratio: float) -> float:
     float
         C22 [-]
 
-    Validity: 0.1 <= a/b <= 10, there equal to the table at its points. Outside, C22/(1 + a/b) keeps its value at the end:
-    limit pi^2/4 for slender patches across the rolling direction, and too high by up to 25 % at a/b = 20.
+    Validity: 0.1 <= a/b <= 10, there equal to the table at its points. Below, C22 keeps its value at 0.1, at most 3 % from
+    the limit pi^2/4; above, C22/(1 + a/b) keeps its value at 10, up to 25 % too high at a/b = 20.
 
     Source: Kalker 1990, Table E.3 (transcribed).
 
     >>> round(kalker_c22(1.0, 0.5), 3)
     3.98
     """
-    return _interpolated(_C22, aspect, poisson_ratio) * (1.0 + aspect)
+    return _interpolated(_C22, aspect, poisson_ratio) * (1.0 + max(aspect, 0.1))
 
 
 @compiled
@@ -146,14 +147,15 @@ def kalker_c23(aspect: float, poisson_ratio: float) -> float:
     float
         C23 [-]
 
-    Validity: 0.1 <= a/b <= 10, there equal to the table at its points; outside, C23/(1 + a/b)^1.5 keeps its value at the end.
+    Validity: 0.1 <= a/b <= 10, there equal to the table at its points; below it falls as sqrt(a/b), above
+    C23/(1 + a/b)^1.5 keeps its value at 10.
 
     Source: Kalker 1990, Table E.3 (transcribed).
 
     >>> round(kalker_c23(0.5, 0.5), 3)
     1.07
     """
-    return _interpolated(_C23, aspect, poisson_ratio) * (1.0 + aspect) ** 1.5
+    return _interpolated(_C23, aspect, poisson_ratio) * (1.0 + max(aspect, 0.1)) ** 1.5 * min(1.0, math.sqrt(10.0 * aspect))
 
 
 @compiled
@@ -174,14 +176,15 @@ def kalker_c33(aspect: float, poisson_ratio: float) -> float:
     float
         C33 [-]
 
-    Validity: 0.1 <= a/b <= 10, there equal to the table at its points; outside, C33/(1 + b/a) keeps its value at the end.
+    Validity: 0.1 <= a/b <= 10, there equal to the table at its points; below it grows as b/a, at most 5 % from the limit
+    pi^2 b/(16 (1 - nu) a); above, C33/(1 + b/a) keeps its value at 10.
 
     Source: Kalker 1990, Table E.3 (from memory; see the note at the table).
 
     >>> round(kalker_c33(2.0, 0.5), 3)
     0.65
     """
-    return _interpolated(_C33, aspect, poisson_ratio) * (1.0 + 1.0 / aspect)
+    return _interpolated(_C33, aspect, poisson_ratio) * (1.0 + 1.0 / max(aspect, 0.1)) * max(1.0, 0.1 / aspect)
 
 
 @compiled
