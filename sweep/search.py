@@ -1,0 +1,306 @@
+"""One generation as a pure function, on Optuna; and an epoch of an island made of generations.
+
+Nothing is remembered between calls: what is not in the arguments has no influence, so a run may be stopped, repeated or
+moved to another process after any generation and gives the same result.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+import numpy as np
+import optuna
+import pandas as pd
+from optuna.distributions import BaseDistribution, CategoricalDistribution, FloatDistribution, IntDistribution
+from optuna.samplers import BaseGASampler
+from optuna.study import Study
+from optuna.trial import FrozenTrial
+
+from objectives.variables import CHOICE, INTEGER
+from sweep.selection import survivors
+
+#: candidates of a generation, and of a population
+SIZE = 96
+#: shape of simulated binary crossover and of polynomial mutation: larger keeps children nearer to their parents
+CROSSOVER_SHAPE = 20.0
+MUTATION_SHAPE = 20.0
+EXCHANGE_SHARE = 0.5
+#: violation of a candidate with an objective that is not a number
+UNKNOWN = 1e30
+#: share of an island's population that its neighbour is sent
+EMIGRANT_SHARE = 0.25
+
+optuna.logging.set_verbosity(optuna.logging.WARNING)
+
+
+class Gene(Protocol):
+    """One axis of the search: ``real`` or ``integer`` from ``low`` to ``high``, or ``choice`` of ``options`` positions."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def low(self) -> float: ...
+    @property
+    def high(self) -> float: ...
+    @property
+    def options(self) -> int: ...
+
+
+@dataclass(frozen=True)
+class Evaluated:
+    """Candidates and how they scored. ``columns`` is what is to be stored of them, one row each."""
+
+    genes: np.ndarray  # (n, d)
+    objectives: np.ndarray  # (n, m), each in its own unit and sense
+    violation: np.ndarray  # (n,) 0 where feasible
+    columns: pd.DataFrame
+
+    def __len__(self) -> int:
+        return len(self.genes)
+
+    @property
+    def feasible(self) -> np.ndarray:
+        """No constraint broken and every objective a number, (n,)."""
+        known = np.asarray(np.isfinite(self.objectives).all(axis=1))
+        return known & (self.violation <= 0)
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is searched: the axes, the senses of the objectives and how a batch of candidates is scored."""
+
+    genes: Sequence[Gene]
+    maximise: tuple[bool, ...]
+    evaluate: Callable[[np.ndarray], Evaluated]
+
+
+@dataclass(frozen=True)
+class Population:
+    """Candidates that may become parents, in a fixed order, each once. Costs are minimised and finite where feasible."""
+
+    genes: np.ndarray  # (n, d)
+    costs: np.ndarray  # (n, m)
+    violation: np.ndarray  # (n,)
+
+    def __len__(self) -> int:
+        return len(self.genes)
+
+    def take(self, rows: np.ndarray) -> Population:
+        return Population(self.genes[rows], self.costs[rows], self.violation[rows])
+
+    @staticmethod
+    def empty(problem: Problem) -> Population:
+        return Population(np.empty((0, len(problem.genes))), np.empty((0, len(problem.maximise))), np.empty(0))
+
+
+def gathered(*parts: Population) -> Population:
+    """One population of several, sorted by genes and without repetitions: the order of the parts does not matter."""
+    genes = np.concatenate([part.genes for part in parts])
+    order = np.lexsort(genes.T[::-1]) if genes.shape[1] else np.arange(len(genes))[:1]
+    fresh = np.ones(len(order), dtype=bool)
+    fresh[1:] = np.any(genes[order][1:] != genes[order][:-1], axis=1)
+    rows = order[fresh]
+    return Population(
+        genes[rows],
+        np.concatenate([part.costs for part in parts])[rows],
+        np.concatenate([part.violation for part in parts])[rows],
+    )
+
+
+def as_population(problem: Problem, evaluated: Evaluated) -> Population:
+    """Costs and violations as the search takes them: a missing objective is infinitely bad and breaks a constraint."""
+    costs = np.where(problem.maximise, -evaluated.objectives, evaluated.objectives)
+    known = np.asarray(np.isfinite(costs).all(axis=1))
+    violation = np.where(np.isnan(evaluated.violation), UNKNOWN, np.maximum(evaluated.violation, 0.0))
+    return Population(
+        np.array(evaluated.genes, dtype=float),
+        np.where(known[:, None], costs, np.inf),
+        np.where(known, np.minimum(violation, UNKNOWN), UNKNOWN),
+    )
+
+
+class GenerationSampler(BaseGASampler):
+    """Draws a whole generation at once and hands it out trial by trial; selects parents by ``survivors``.
+
+    A trial's number is its row: the parents come first, then the generation. A space of 24 parameters stored parameter by
+    parameter costs Optuna 0.7 ms a trial; as the relative parameters of the trial it costs 0.03 ms.
+    """
+
+    def __init__(self, problem: Problem, parents: Population, size: int, rng: np.random.Generator) -> None:
+        super().__init__(population_size=max(len(parents), 1))
+        self._genes = problem.genes
+        self._parents = parents
+        self._size = size
+        self._rng = rng
+        self._space: dict[str, BaseDistribution] = {gene.name: _distribution(gene) for gene in problem.genes}
+        self._drawn: list[list[float]] = []
+
+    def infer_relative_search_space(self, study: Study, trial: FrozenTrial) -> dict[str, BaseDistribution]:
+        return self._space
+
+    def sample_relative(
+        self, study: Study, trial: FrozenTrial, search_space: dict[str, BaseDistribution]
+    ) -> dict[str, Any]:
+        study._storage.set_trial_system_attr(trial._trial_id, self._get_generation_key(), 1)
+        if not self._drawn:
+            self._drawn = draw(self._genes, self._parents, self._size, self._rng).tolist()
+        return dict(zip(search_space, self._drawn[trial.number - len(self._parents)], strict=True))
+
+    def sample_independent(
+        self, study: Study, trial: FrozenTrial, param_name: str, param_distribution: BaseDistribution
+    ) -> Any:
+        raise KeyError(f"{param_name} is no axis of the search")
+
+    def select_parent(self, study: Study, generation: int) -> list[FrozenTrial]:
+        """The trials of the last two generations that survive."""
+        trials = self.get_population(study, generation - 2) + self.get_population(study, generation - 1)
+        costs = np.array([trial.values for trial in trials], dtype=float)  # noqa: PD011
+        violation = np.array([trial.constraints["violation"] for trial in trials], dtype=float)
+        return [trials[row] for row in survivors(costs, violation, self._size, self._rng)]
+
+
+def advance(
+    problem: Problem,
+    population: Population,
+    seed: np.random.SeedSequence,
+    size: int = SIZE,
+    count: int | None = None,
+) -> tuple[Evaluated, Population]:
+    """One generation: ``count`` children of ``population`` scored in one batch, and the ``size`` best of both.
+
+    Pure: the same arguments give the same result, and none is changed. Without parents the generation is a Latin hypercube.
+    """
+    rng = np.random.default_rng(seed)
+    parents = gathered(population)
+    sampler = GenerationSampler(problem, parents, size if count is None else count, rng)
+    study = optuna.create_study(directions=["minimize"] * len(problem.maximise), sampler=sampler)
+    born = {sampler._get_generation_key(): 0}
+    study.add_trials([
+        optuna.create_trial(values=costs, constraints={"violation": violation}, system_attrs=dict(born))
+        for costs, violation in zip(parents.costs.tolist(), parents.violation.tolist(), strict=True)
+    ])
+    asked = [study.ask() for _ in range(sampler._size)]
+    genes = np.array([list(trial.relative_params.values()) for trial in asked], dtype=float)
+    evaluated = problem.evaluate(genes)
+    children = as_population(problem, evaluated)
+    for trial, costs, violation in zip(asked, children.costs.tolist(), children.violation.tolist(), strict=True):
+        trial.set_constraint("violation", violation)
+        study.tell(trial, costs)
+    sampler._size = size
+    rows = np.array([trial.number for trial in sampler.select_parent(study, 2)], dtype=int)
+    both = [np.concatenate(pair) for pair in zip(_fields(parents), _fields(children), strict=True)]
+    return evaluated, gathered(Population(*both).take(rows))
+
+
+def first(problem: Problem, genes: np.ndarray) -> tuple[Evaluated, Population]:
+    """Given candidates, scored: a population to begin from."""
+    evaluated = problem.evaluate(genes)
+    return evaluated, gathered(as_population(problem, evaluated))
+
+
+def step(
+    problem: Problem,
+    population: Population,
+    immigrants: Population,
+    seed: int,
+    island: int,
+    epoch: int,
+    evaluations: int,
+    size: int = SIZE,
+) -> tuple[Population, Population, list[Evaluated]]:
+    """An epoch of one island: its population, what it sends to its neighbour, and all it scored, a part per generation.
+
+    Pure, and all that islands share is what is passed: ``SeedSequence([seed, island, epoch])`` gives a seed to each
+    generation. The last generation is cut to the number of evaluations.
+    """
+    counts = [min(size, evaluations - done) for done in range(0, evaluations, size)]
+    seeds = np.random.SeedSequence([seed, island, epoch]).spawn(len(counts) + 1)
+    population = gathered(population, immigrants)
+    scored = []
+    for count, own_seed in zip(counts, seeds[:-1], strict=True):
+        evaluated, population = advance(problem, population, own_seed, size, count)
+        scored.append(evaluated)
+    sent = survivors(population.costs, population.violation, int(size * EMIGRANT_SHARE), np.random.default_rng(seeds[-1]))
+    return population, population.take(sent), scored
+
+
+def draw(genes: Sequence[Gene], parents: Population, size: int, rng: np.random.Generator) -> np.ndarray:
+    """A generation, shape (size, d): children of pairs of parents, or a Latin hypercube where there are none.
+
+    Numbers: simulated binary crossover (Deb and Agrawal 1995) and polynomial mutation, both bounded (as in Deb's NSGA-II
+    code); integers are drawn as reals and rounded. Choices: exchanged, and mutated to any other option.
+    """
+    low = np.array([0.0 if gene.kind == CHOICE else gene.low for gene in genes])
+    high = np.array([gene.options - 1.0 if gene.kind == CHOICE else gene.high for gene in genes])
+    whole = np.array([gene.kind in (INTEGER, CHOICE) for gene in genes], dtype=bool)
+    choice = np.array([gene.kind == CHOICE for gene in genes], dtype=bool)
+    if len(parents):
+        father, mother = _pairs(parents.violation, size, rng)
+        children = _crossed(parents.genes[father], parents.genes[mother], low, high, choice, rng)
+        children = _mutated(children, low, high, whole, choice, rng)
+    else:
+        spread = (rng.permuted(np.tile(np.arange(size), (len(low), 1)), axis=1).T + rng.random((size, len(low)))) / size
+        edge = np.where(whole, 0.5, 0.0)
+        children = low - edge + spread * (high - low + 2 * edge)
+    return np.clip(np.where(whole, np.rint(children), children), low, high)
+
+
+def _pairs(violation: np.ndarray, size: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of both parents of each child: of two drawn, the one that violates less, the first where neither does."""
+    turns = -(-4 * size // len(violation))
+    drawn = np.concatenate([rng.permutation(len(violation)) for _ in range(turns)])[: 4 * size].reshape(4, size)
+    better = np.where(violation[drawn[0::2]] <= violation[drawn[1::2]], drawn[0::2], drawn[1::2])
+    return better[0], better[1]
+
+
+def _crossed(
+    father: np.ndarray, mother: np.ndarray, low: np.ndarray, high: np.ndarray, choice: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    shape = father.shape
+    near, far = np.minimum(father, mother), np.maximum(father, mother)
+    gap = np.maximum(far - near, 1e-14)
+    chance, exchanged, lower = rng.random(shape), rng.random(shape) < EXCHANGE_SHARE, rng.random(shape) < 0.5
+    room = np.where(lower, near - low, high - far)
+    reachable = 2.0 - (1.0 + 2.0 * room / gap) ** -(CROSSOVER_SHAPE + 1.0)
+    scaled = chance * reachable
+    outward = 1.0 / np.maximum(2.0 - scaled, 1e-14)
+    spread = np.where(scaled <= 1.0, scaled, outward) ** (1.0 / (CROSSOVER_SHAPE + 1.0))
+    middle = 0.5 * (near + far)
+    crossed = np.where(lower, middle - 0.5 * spread * gap, middle + 0.5 * spread * gap)
+    crossed = np.where(choice, mother, crossed)
+    return np.where(exchanged & (father != mother), crossed, father)
+
+
+def _mutated(
+    genes: np.ndarray, low: np.ndarray, high: np.ndarray, whole: np.ndarray, choice: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    width = np.maximum(high - low, 1e-14)
+    hit = rng.random(genes.shape) < 1.0 / max(genes.shape[1], 1)
+    chance, other = rng.random(genes.shape), rng.random(genes.shape)
+    place = np.clip((genes - low) / width, 0.0, 1.0)
+    power = MUTATION_SHAPE + 1.0
+    down = (2 * chance + (1 - 2 * chance) * (1 - place) ** power) ** (1 / power) - 1
+    up = 1 - (2 * (1 - chance) + (2 * chance - 1) * place**power) ** (1 / power)
+    move = np.where(chance < 0.5, down, up) * width
+    # a whole number moves by one at least, or small moves would be rounded away
+    move = np.where(whole & (np.abs(move) < 1), np.where(chance < 0.5, -1.0, 1.0), move)
+    start = np.where(whole, np.rint(genes), genes)
+    moved = np.clip(start + move, low, high)
+    # any other option, each as likely
+    option = np.floor(other * width)
+    moved = np.where(choice, np.where(option >= start, option + 1, option), moved)
+    return np.where(hit, moved, genes)
+
+
+def _distribution(gene: Gene) -> BaseDistribution:
+    if gene.kind == CHOICE:
+        return CategoricalDistribution(range(gene.options))
+    return IntDistribution(int(gene.low), int(gene.high)) if gene.kind == INTEGER else FloatDistribution(gene.low, gene.high)
+
+
+def _fields(population: Population) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    return population.genes, population.costs, population.violation
