@@ -34,7 +34,7 @@ class Number:
     def interval(self) -> str:
         left = "(" if self.open_least or math.isinf(self.least) else "["
         right = ")" if self.open_most or math.isinf(self.most) else "]"
-        return f"{left}{self.least:g}, {self.most:g}{right}"
+        return f"{left}{self.least:.15g}, {self.most:.15g}{right}"
 
     def broken_rule(self, value: object) -> str:
         """The rule that ``value`` breaks, an empty string where it keeps them all.

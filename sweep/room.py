@@ -156,7 +156,8 @@ class HubRollers:
 
         Axes of neighbours, turned by 2 pi/M about the shaft, are s = (2 pi/M) sqrt(rho^2 - R^2 cos(gamma)^2) apart at a
         place z along them, rho^2 = (R + z a_r)^2 + (z a_t)^2 (to first order in 2 pi/M; the moment R cos(gamma) of the
-        axis about the shaft is the same everywhere). They lie R 2 pi/M cos(gamma) one behind the other.
+        axis about the shaft is the same everywhere). They lie R 2 pi/M cos(gamma) one behind the other, and do not meet
+        where they are shorter.
         """
         turn = 2 * np.pi / self.count
         radial = np.sin(self.skew_angle) * np.cos(self.contact_angle)
@@ -164,7 +165,7 @@ class HubRollers:
         spare = (self.circle * np.sin(self.skew_angle)) ** 2 - ((apart + self.clearance) / turn) ** 2
         root = (self.circle * radial) ** 2 - across * spare
         place = (np.sqrt(np.maximum(root, 0)) - self.circle * radial) / across
-        place = np.where(root < 0, -np.inf, place)
+        place = np.where(root < 0, -np.inf, np.minimum(place, self.clearance / 2))
         return self.circle * turn * np.cos(self.skew_angle) - 2 * place
 
 

@@ -19,7 +19,7 @@ from objectives.catalogue import Catalogue
 from objectives.layout import wall_thickness
 from objectives.scenario import Scenario
 from objectives.units import MM
-from objectives.variables import CHOICE, INTEGER, REAL, VARIABLE, VARIABLES, Variable
+from objectives.variables import CHOICE, INTEGER, REAL, VARIABLES, Variable
 from sweep.meaning import options
 from sweep.room import ROOMS, Drawn, Surroundings
 
@@ -135,35 +135,24 @@ class Space:
         columns = {gene.name: genes[:, i] for i, gene in enumerate(self.genes)}
         values: dict[str, np.ndarray] = {}
         for name in self._order:
-            domain = self.domains[name]
-            if name not in columns:
-                values[name] = np.full(len(genes), domain.value, dtype=object if domain.variable.names else float)
-            elif domain.choices:
-                position = np.clip(columns[name], 0, len(domain.choices) - 1).astype(int)
-                values[name] = _choices(domain)[position]
-            else:
-                values[name] = self._share(domain, columns[name], values)
+            values[name] = self._value(self.domains[name], columns.get(name), values, len(genes))
         return self.canonical(_table(values))
 
     def encode(self, designs: pd.DataFrame) -> np.ndarray:
         """Genes of designs: the inverse of ``decode`` for what it can reach.
 
         A value outside its room or its range becomes the nearest end, and a choice that the study does not have becomes
-        the nearest size or the first name: ``contains`` tells.
+        the nearest size or the first name; those after it keep as near to their values as the room then allows.
         """
-        values = {name: designs[name].to_numpy(dtype=object if VARIABLE[name].names else float) for name in self._order}
         genes = np.empty((len(designs), len(self.genes)))
-        for i, gene in enumerate(self.genes):
-            domain, column = self.domains[gene.name], values[gene.name]
-            if domain.choices and domain.variable.names:
-                position = {choice: float(k) for k, choice in enumerate(domain.choices)}
-                genes[:, i] = [position.get(value, 0.0) for value in column]
-            elif domain.choices:
-                genes[:, i] = np.abs(column[:, None] - _choices(domain)[None, :]).argmin(axis=1)
-            elif gene.kind == INTEGER:
-                genes[:, i] = np.clip(column, domain.low, domain.high)
-            else:
-                genes[:, i] = self._unshare(domain, column, values)
+        place = {gene.name: i for i, gene in enumerate(self.genes)}
+        values: dict[str, np.ndarray] = {}
+        for name in self._order:
+            domain, gene = self.domains[name], None
+            if name in place:
+                column = designs[name].to_numpy(dtype=object if domain.variable.names else float)
+                gene = genes[:, place[name]] = self._gene_of(domain, column, values)
+            values[name] = self._value(domain, gene, values, len(designs))
         return genes
 
     def contains(self, designs: pd.DataFrame) -> np.ndarray:
@@ -188,29 +177,43 @@ class Space:
         name = domain.variable.name
         if name not in ROOMS:
             return low, high
-        earlier = {other: values[other] for other in self._order[: self._order.index(name)]}
         with np.errstate(all="ignore"):
-            room_low, room_high = ROOMS[name](Drawn(earlier, self.around))
+            room_low, room_high = ROOMS[name](Drawn(values, self.around))
         least, most = np.maximum(low, room_low), np.minimum(high, room_high)
         if domain.variable.kind == INTEGER:
             least, most = np.ceil(least), np.floor(most)
         meets = least <= most  # False for nan
         return np.where(meets, least, low), np.where(meets, most, high)
 
-    def _share(self, domain: Domain, gene: np.ndarray, values: Mapping[str, np.ndarray]) -> np.ndarray:
-        low, high = self._limits(domain, values, len(gene))
+    def _value(
+        self, domain: Domain, gene: np.ndarray | None, values: Mapping[str, np.ndarray], n: int
+    ) -> np.ndarray:
+        """Values of a variable from its gene, None where it has none, and the variables drawn before."""
+        if gene is None:
+            return np.full(n, domain.value, dtype=object if domain.variable.names else float)
+        if domain.choices:
+            return _choices(domain)[np.clip(np.rint(gene), 0, len(domain.choices) - 1).astype(int)]
+        low, high = self._limits(domain, values, n)
         if domain.variable.kind != INTEGER:
             return np.clip(np.round(low + np.clip(gene, 0, 1) * (high - low), DECIMALS), domain.low, domain.high)
         if domain.variable.name not in ROOMS:
             return np.clip(np.rint(gene), low, high)
         return np.minimum(low + np.floor(np.clip(gene, 0, 1) * (high - low + 1)), high)
 
-    def _unshare(self, domain: Domain, column: np.ndarray, values: Mapping[str, np.ndarray]) -> np.ndarray:
+    def _gene_of(self, domain: Domain, column: np.ndarray, values: Mapping[str, np.ndarray]) -> np.ndarray:
+        """The gene that comes nearest to a column of values."""
+        if domain.choices and domain.variable.names:
+            position = {choice: float(k) for k, choice in enumerate(domain.choices)}
+            return np.array([position.get(value, 0.0) for value in column])
+        if domain.choices:
+            return np.abs(column[:, None] - _choices(domain)[None, :]).argmin(axis=1).astype(float)
         low, high = self._limits(domain, values, len(column))
-        if domain.variable.kind == INTEGER:
-            return np.clip((column - low + 0.5) / (high - low + 1), 0, 1)
-        width = high - low
-        return np.clip(np.divide(column - low, width, out=np.zeros_like(width), where=width > 0), 0, 1)
+        if domain.variable.kind != INTEGER:
+            width = high - low
+            return np.clip(np.divide(column - low, width, out=np.zeros_like(width), where=width > 0), 0, 1)
+        if domain.variable.name not in ROOMS:
+            return np.clip(column, low, high)
+        return np.clip((column - low + 0.5) / (high - low + 1), 0, 1)
 
 
 def design_id(design: Mapping[str, object]) -> str:

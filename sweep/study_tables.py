@@ -65,7 +65,7 @@ FLOW = Number("flow_mm3_per_s", 0.1, 200, default=9.0)
 EVALUATIONS = Number("evaluations", 1, 1e9, integer=True, default=20000.0)
 HOURS = Number("hours", 0, 10000, open_least=True)
 ISLANDS = Number("islands", 1, 256, integer=True, default=4.0)
-SEED = Number("seed", 0, 2**53, integer=True, default=7.0)
+SEED = Number("seed", 0, 2**32 - 1, integer=True, default=7.0)
 PHASES = Number("phases", 1, 4096, integer=True, default=16.0)
 FRONT_PHASES = Number("front_phases", 1, 4096, integer=True, default=64.0)
 

@@ -1,0 +1,267 @@
+"""The search space: any point of the search is a wheel inside the study's ranges, and most of them can be built."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from objectives.contact_pass import PassGeometry, pass_contact
+from objectives.layout import layout
+from objectives.variables import CHOICE, INTEGER, REAL, VARIABLE, VARIABLES
+from objectives.wheel import WheelBatch, wheel_batch
+from sweep.designs import baseline_designs
+from sweep.room import HubRollers
+from sweep.space import Domain, Space, design_id, design_ids
+from sweep.study import Study, load_study, read_study
+
+STUDIES = [load_study(path) for path in sorted((Path(__file__).parent.parent / "studies").glob("*.toml"))]
+STUDY = STUDIES[0]
+ROBOT = STUDY.text[STUDY.text.index("[robot]") : STUDY.text.index("[[duty]]")]
+studies = pytest.mark.parametrize("study", STUDIES, ids=lambda study: study.slug)
+
+
+def draw(space: Space, n: int, seed: int = 0) -> np.ndarray:
+    """Genes drawn evenly, as a sampler draws them."""
+    rng = np.random.default_rng(seed)
+    return np.column_stack(
+        [rng.random(n) if gene.kind == REAL else rng.integers(int(gene.low), int(gene.high) + 1, n) for gene in space.genes]
+    )
+
+
+def drawn_without_room(space: Space, n: int) -> pd.DataFrame:
+    """Designs drawn evenly from the ranges alone."""
+    rng = np.random.default_rng(1)
+    columns = {}
+    for name, domain in space.domains.items():
+        if domain.choices:
+            columns[name] = np.array(domain.choices, dtype=object)[rng.integers(len(domain.choices), size=n)]
+        elif domain.variable.kind == INTEGER:
+            columns[name] = rng.integers(int(domain.low), int(domain.high) + 1, n)
+        else:
+            columns[name] = np.round(rng.uniform(domain.low, domain.high, n), 4)
+    return space.canonical(pd.DataFrame(columns))
+
+
+def wheels(study: Study, designs: pd.DataFrame) -> WheelBatch:
+    return wheel_batch(designs, study.scenario.catalogue, study.scenario.robot.floor)
+
+
+def can_be_put_together(study: Study, designs: pd.DataFrame) -> np.ndarray:
+    """By the layout of the whole unit and the exact pass: necks, rollers and hubs clear of each other, passes covered."""
+    wheel = wheels(study, designs)
+    unit, clearance = layout(wheel, study.scenario), study.scenario.printer.clearance
+    fits = (unit.arm_neck > 1e-3) & (unit.hub_roller_room > clearance) & (unit.carrier_standoff > clearance)
+    half_pitch = math.pi / wheel.hub_roller_count
+    covered = [_covers(wheel, i, half_pitch[i]) and _covers(wheel, i, -half_pitch[i]) for i in range(len(wheel))]
+    return fits & np.array(covered)
+
+
+def has_walls(study: Study, d: pd.DataFrame) -> np.ndarray:
+    """A millimetre round every bolt, axle and shaft, and gears that are clear of the floor, the shaft and the motor."""
+    motors = [study.scenario.catalogue.motors[name] for name in d["motor"]]
+    module, shaft = d["gear_module_mm"], study.scenario.build.shaft_diameter * 1e3
+    motor_shaft = np.array([motor.shaft_diameter for motor in motors]) * 1e3
+    soft = (d["output_roller_diameter_mm"] - d["axle_diameter_mm"]) / 2
+    return np.array(
+        (d["hub_roller_diameter_mm"] - d["hub_axle_diameter_mm"] > 2)
+        & (soft > np.where(d["bore"] == "plain", 1, 1 + d["tyre_thickness_mm"]))
+        & (d["carrier_thickness_mm"] - d["axle_diameter_mm"] > 1)
+        & ((d["gear_teeth"] + 2) * module < d["wheel_diameter_mm"] - 3)
+        & ((d["gear_teeth"] - 2.5) * module > shaft + 2)
+        & ((d["pinion_teeth"] - 2.5) * module > motor_shaft + 1)
+        & ((d["gear_teeth"] + d["pinion_teeth"]) * module > np.array([motor.diameter for motor in motors]) * 1e3 + shaft + 1)
+    )
+
+
+def _covers(wheel: WheelBatch, i: int, eps: float) -> bool:
+    contact = pass_contact(_geometry(wheel, i), eps)
+    on_output = abs(contact.place_output) <= wheel.output_roller_length[i] / 2
+    return on_output and abs(contact.place_hub) <= wheel.hub_roller_length[i] / 2
+
+
+def _geometry(wheel: WheelBatch, i: int) -> PassGeometry:
+    beta, gamma = wheel.contact_angle[i], wheel.skew_angle[i]
+    return PassGeometry(
+        wheel.pitch_radius[i], wheel.wheel_radius[i], wheel.output_roller_radius[i], 0.0, wheel.hub_roller_radius[i],
+        wheel.output_roller_length[i] / 2, wheel.hub_roller_length[i] / 2,
+        math.sin(beta), math.cos(beta), math.sin(gamma), math.cos(gamma),
+    )  # fmt: skip
+
+
+@studies
+def test_genes_of_what_is_not_fixed(study: Study) -> None:
+    names = [gene.name for gene in study.space.genes]
+    assert sorted(names) == sorted(variable.name for variable in VARIABLES)
+    motors = next(gene for gene in study.space.genes if gene.name == "motor")
+    assert (motors.kind, motors.options) == (CHOICE, len(study.space.domains["motor"].choices))
+    count = next(gene for gene in study.space.genes if gene.name == "output_roller_count")
+    domain = study.space.domains[count.name]
+    assert (count.kind, count.low, count.high) == (INTEGER, domain.low, domain.high)
+
+
+def test_what_is_fixed_or_has_no_meaning_has_no_gene() -> None:
+    space = read_study(f"{ROBOT}[space]\nbore = 'plain'\ncrown = 0\nmotor = ['brushed37_24v_30to1']\n").space
+    names = {gene.name for gene in space.genes}
+    assert {variable.name for variable in VARIABLES} - names == {"bore", "crown", "motor", "tyre_thickness_mm"}
+    designs = space.decode(draw(space, 5))
+    assert set(designs["tyre_thickness_mm"]) == {VARIABLE["tyre_thickness_mm"].low}
+    assert set(designs["motor"]) == {"brushed37_24v_30to1"}
+
+
+@studies
+def test_even_draws_lie_inside_and_come_back(study: Study) -> None:
+    genes = draw(study.space, 2000)
+    before = genes.copy()
+    designs = study.space.decode(genes)
+    assert np.array_equal(genes, before)
+    assert list(designs.columns) == [variable.name for variable in VARIABLES]
+    assert study.space.contains(designs).all()
+    assert all(designs[variable.name].dtype == np.int64 for variable in VARIABLES if variable.kind == INTEGER)
+    pd.testing.assert_frame_equal(study.space.decode(study.space.encode(designs)), designs, check_exact=True)
+
+
+@studies
+def test_a_design_does_not_depend_on_its_neighbours_in_the_table(study: Study) -> None:
+    genes = draw(study.space, 40)
+    together = study.space.decode(genes)
+    alone = pd.concat([study.space.decode(genes[i : i + 1]) for i in range(40)], ignore_index=True)
+    pd.testing.assert_frame_equal(together, alone, check_exact=True)
+
+
+@st.composite
+def spaces(draw_one: st.DrawFn) -> Space:
+    """Spaces with any ranges inside what has a meaning, however absurd together."""
+    domains = dict(STUDY.space.domains)
+    for variable in draw_one(st.lists(st.sampled_from(VARIABLES), max_size=8, unique=True)):
+        if variable.kind == CHOICE:
+            choices = domains[variable.name].choices
+            domains[variable.name] = Domain(variable, choices=choices[: draw_one(st.integers(1, len(choices)))])
+            continue
+        most = min(variable.most, 2000.0)
+        margin = 0.01 if variable.open_ends else 0.0
+        ends = st.floats(variable.least + margin, most - margin, allow_nan=False)
+        if variable.kind == INTEGER:
+            ends = st.integers(int(variable.least), int(most)).map(float)
+        low, high = sorted([draw_one(ends), draw_one(ends)])
+        domains[variable.name] = Domain(variable, low, high)
+    least = {name: domain.least for name, domain in domains.items() if not domain.variable.names}
+    most_of = {name: domain.most for name, domain in domains.items() if not domain.variable.names}
+    return Space(domains, replace(STUDY.space.around, least=least, most=most_of))
+
+
+@settings(deadline=None, max_examples=150)
+@given(spaces(), st.integers(0, 2**32 - 1))
+def test_any_draw_of_any_space_lies_inside_and_comes_back(space: Space, seed: int) -> None:
+    genes = draw(space, 8, seed)
+    genes[0] = [0.0 if gene.kind == REAL else gene.low for gene in space.genes]
+    genes[1] = [1.0 if gene.kind == REAL else gene.high for gene in space.genes]
+    designs = space.decode(genes)
+    assert space.contains(designs).all()
+    pd.testing.assert_frame_equal(space.decode(space.encode(designs)), designs, check_exact=True)
+
+
+@studies
+def test_a_baseline_can_be_reached(study: Study) -> None:
+    baseline = baseline_designs(study)
+    assert baseline is not None
+    assert study.space.contains(baseline).all()
+    pd.testing.assert_frame_equal(study.space.decode(study.space.encode(baseline)), baseline, check_exact=True)
+
+
+def test_what_cannot_be_reached_becomes_the_nearest_end() -> None:
+    baseline = baseline_designs(STUDY)
+    assert baseline is not None
+    far = baseline.assign(wheel_diameter_mm=400.0, motor="unheard of", axle_diameter_mm=4.4, output_roller_count=30)
+    assert not STUDY.space.contains(far).any()
+    near = STUDY.space.decode(STUDY.space.encode(far)).iloc[0]
+    domains = STUDY.space.domains
+    assert near["wheel_diameter_mm"] == domains["wheel_diameter_mm"].high
+    assert near["motor"] == domains["motor"].choices[0]
+    assert near["axle_diameter_mm"] == 4.0
+    assert near["output_roller_count"] == domains["output_roller_count"].high
+
+
+@studies
+def test_a_third_of_the_draws_can_be_put_together_and_few_without_the_rooms(study: Study) -> None:
+    share = can_be_put_together(study, study.space.decode(draw(study.space, 1500))).mean()
+    without = can_be_put_together(study, drawn_without_room(study.space, 1500)).mean()
+    assert share > 0.33
+    assert share > 6 * without
+
+
+@studies
+def test_the_rooms_shut_out_few_wheels_that_can_be_put_together(study: Study) -> None:
+    designs = drawn_without_room(study.space, 12000)
+    possible = designs[has_walls(study, designs)].reset_index(drop=True)
+    possible = possible[can_be_put_together(study, possible)].reset_index(drop=True)
+    assert len(possible) > 150
+    again = study.space.decode(study.space.encode(possible))
+    reached = (again == possible).all(axis=1)
+    assert reached.mean() > 0.95
+
+
+def hub_rollers(wheel: WheelBatch, bolt: float = 3.0) -> HubRollers:
+    return HubRollers(
+        wheel.output_roller_radius * 1e3, wheel.pitch_radius * 1e3, wheel.contact_angle, wheel.skew_angle,
+        np.full(len(wheel), bolt), np.full(len(wheel), bolt / 2 + 1.8), 0.25, wheel.hub_roller_count,
+        wheel.hub_roller_radius * 1e3,
+    )  # fmt: skip
+
+
+def test_length_for_coverage_is_where_the_exact_pass_puts_the_contact() -> None:
+    wheel = wheels(STUDY, STUDY.space.decode(draw(STUDY.space, 300)))
+    first_order = hub_rollers(wheel).length_for_coverage / 2e3
+    for i in range(len(wheel)):
+        eps = math.pi / wheel.hub_roller_count[i] * 1e-4  # the formula is of first order: compare at a small angle
+        exact = pass_contact(_geometry(wheel, i), eps).place_hub / 1e-4
+        assert abs(exact) == pytest.approx(first_order[i], rel=5e-3)
+
+
+def test_distance_of_neighbouring_axes_against_points_along_them() -> None:
+    """The axes of neighbours at the length where they are said to be one clearance apart."""
+    beta, gamma, count, radius = np.radians(45.0), np.radians(50.0), 60, np.array([2.0])
+    rollers = HubRollers(
+        np.array([12.0]), np.array([75.0]), np.array([beta]), np.array([gamma]), np.array([2.0]), np.array([3.0]), 0.25,
+        np.array([count]), radius,
+    )  # fmt: skip
+    length = rollers._length_clear(2 * radius)[0]
+    circle, offset = rollers.circle[0], 14 * math.cos(beta)
+    centre = np.array([0.0, circle, offset])
+    axis = np.array([math.cos(gamma), math.sin(gamma) * math.cos(beta), math.sin(gamma) * math.sin(beta)])
+    turn = 2 * math.pi / count
+    turned = np.array([[math.cos(turn), math.sin(turn), 0], [-math.sin(turn), math.cos(turn), 0], [0, 0, 1]])
+    places = np.linspace(-length / 2, length / 2, 801)[:, None]
+    one, other = centre + places * axis, (centre + places * axis) @ turned.T
+    nearest = np.linalg.norm(one[:, None] - other[None], axis=-1).min()
+    assert nearest == pytest.approx(2 * radius[0] + 0.25, rel=0.03)
+
+
+def test_a_design_has_one_name() -> None:
+    baseline = baseline_designs(STUDY)
+    assert baseline is not None
+    row = dict(STUDY.baseline or {})
+    (name,) = design_ids(baseline)
+    assert name == design_id(row) == design_id(dict(reversed(row.items())))
+    assert len(name) == 11
+    assert name[0] == "d"
+    assert design_id(row | {"output_roller_count": 12.0, "preload_N": 120}) == name
+    assert design_id(row | {"preload_N": 120.00000001}) == name  # below what is kept
+    assert design_id(row | {"tyre_thickness_mm": 5.0}) == name  # without meaning for a plain bore
+    cored = row | {"bore": "ball"}
+    assert design_id(cored) != design_id(cored | {"tyre_thickness_mm": 5.0})
+
+
+@pytest.mark.parametrize("variable", [v for v in VARIABLES if v.name != "tyre_thickness_mm"], ids=lambda v: v.name)
+def test_every_variable_is_part_of_the_name(variable: object) -> None:
+    row = dict(STUDY.baseline or {})
+    name = variable.name  # type: ignore[attr-defined]
+    value = row[name]
+    other = f"{value}x" if isinstance(value, str) else value + 1
+    assert design_id(row | {name: other}) != design_id(row)
