@@ -1,0 +1,194 @@
+"""All constraints by name, the slacks of a batch, and how far a wheel is from being feasible.
+
+Those that need the mechanics stand here, those of the geometry alone in ``geometry_constraints``. Each function gives the
+slack in SI units, shape (n,), >= 0 where the constraint holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+
+from objectives.assessment import Assessment
+from objectives.compiled import on_arrays
+from objectives.geometry_constraints import (
+    GEOMETRY_CONSTRAINTS,
+    GROUND_CLEARANCE,
+    Constraint,
+    Plan,
+    lowest_part_radius,
+)
+from objectives.heat import roller_temperature_rise, service_rise
+from objectives.hertz import (
+    crossed_cylinder_curvatures,
+    crossed_cylinder_stiffness,
+    effective_modulus,
+    patch_half_widths,
+    peak_pressure,
+)
+from objectives.layout import bearing_figure
+from objectives.thin_layer import thin_layer_factor_at_force
+from objectives.units import MM, MPA
+from objectives.wheel import PLAIN
+
+#: Pa, bending of a cold-drawn steel rod that turns under load, for endurance (common practice)
+AXLE_STRESS_LIMIT = 250e6
+#: of a printed tooth's or a bearing's strength (common practice)
+TOOTH_SAFETY = 2.0
+BEARING_SAFETY = 2.0
+#: h, life that 90 % of the bearings should reach
+BEARING_LIFE = 2000.0
+
+
+def standoff_closed(assessment: Assessment) -> np.ndarray:
+    """Axial clearance of hub and carrier when the hub is closed furthest, less the printer's clearance."""
+    clearance = assessment.scenario.printer.clearance
+    return assessment.layout.carrier_standoff - assessment.normal.closure_max - clearance
+
+
+def floor_clearance(assessment: Assessment) -> np.ndarray:
+    """Lowest height of the axle under load less the radius of the largest part and a third of the ground clearance."""
+    return assessment.normal.axle_height_min - lowest_part_radius(assessment) - GROUND_CLEARANCE / 3
+
+
+def contact_pressure(assessment: Assessment) -> np.ndarray:
+    """Peak pressure between rollers at the largest force without drive [Pa], shape (n,).
+
+    Hertz for crossed cylinders, p0 = 3 N/(2 pi a b). A soft tyre on a hard core is f times stiffer; with the patch's area
+    following the approach, as in Hertz's contact, its pressure is f^(2/3) times higher at the same force.
+    """
+    wheel, force = assessment.wheel, assessment.normal.contact_force_max
+    with np.errstate(all="ignore"):
+        modulus = on_arrays(
+            effective_modulus,
+            wheel.output_youngs_modulus, wheel.output_poisson_ratio, wheel.hub_youngs_modulus, wheel.hub_poisson_ratio,
+        )
+        radii = (wheel.output_roller_radius, wheel.hub_roller_radius, wheel.skew_angle)
+        pressure = on_arrays(peak_pressure, force, *on_arrays(patch_half_widths, *radii, modulus, force))
+        flat, steep = on_arrays(crossed_cylinder_curvatures, *radii)
+        factor, _ = on_arrays(
+            thin_layer_factor_at_force,
+            force, on_arrays(crossed_cylinder_stiffness, *radii, modulus), 0.5 / np.sqrt(flat * steep), wheel.tyre_thickness,
+        )
+        return pressure * np.where(wheel.bore == PLAIN, 1.0, factor ** (2 / 3))
+
+
+def contact_pressure_room(assessment: Assessment) -> np.ndarray:
+    """Lower pressure limit of the two tyres less the contact pressure."""
+    wheel, materials = assessment.wheel, assessment.scenario.catalogue.materials
+    allowed = np.array([materials[name].contact_pressure_limit for name in wheel.tyre_names])
+    return np.minimum(allowed[wheel.output_tyre], allowed[wheel.hub_tyre]) - contact_pressure(assessment)
+
+
+def axle_bending_stress(assessment: Assessment) -> np.ndarray:
+    """Bending stress of an output roller's axle [Pa], shape (n,): sigma = 8 F l/(pi d^3).
+
+    A rod of diameter d on two supports l apart, the largest reaction F at its middle: moment F l/4, section modulus
+    pi d^3/32 (beam theory). A roller spreads its load, so this is on the safe side.
+    """
+    wheel = assessment.wheel
+    force = np.maximum(assessment.normal.axle_reaction_max, assessment.limits.axle_reaction_max)
+    span = wheel.output_roller_length + 2 * assessment.scenario.build.side_washer
+    return 8 * force * span / (np.pi * wheel.axle_diameter**3)
+
+
+def axle_bending(assessment: Assessment) -> np.ndarray:
+    """Endurance of a steel rod less the axles' bending stress."""
+    return AXLE_STRESS_LIMIT - axle_bending_stress(assessment)
+
+
+def tilting_moment(assessment: Assessment) -> np.ndarray:
+    """Moment that a hub's bearings hold less the largest tilting moment.
+
+    The thrust bearing holds preload times its mean radius before it opens on one side; the radial pair adds its static
+    rating over a safety of 2, times its spacing.
+    """
+    layout, catalogue = assessment.layout, assessment.scenario.catalogue
+    asked = np.maximum(assessment.normal.tilting_moment, assessment.limits.tilting_moment)
+    thrust_radius = (
+        bearing_figure(layout.thrust_bearing, catalogue, "bore") + bearing_figure(layout.thrust_bearing, catalogue, "outside")
+    ) / 4
+    pair = bearing_figure(layout.radial_bearing, catalogue, "static_rating") / BEARING_SAFETY * layout.bearing_spacing
+    return assessment.wheel.preload * thrust_radius + pair - asked
+
+
+def bearing_life(assessment: Assessment) -> np.ndarray:
+    """Bearing life less the one wanted [h]."""
+    return assessment.drive.bearing_life - BEARING_LIFE
+
+
+def tooth_bending(assessment: Assessment) -> np.ndarray:
+    """Strength of the printed teeth over a safety of 2, less their bending stress."""
+    plastic = assessment.scenario.catalogue.materials[assessment.scenario.build.material]
+    return plastic.strength / TOOTH_SAFETY - assessment.drive.tooth_bending_stress
+
+
+def floor_limit(assessment: Assessment) -> np.ndarray:
+    """Force that the floor can take from the wheel [N], shape (n,): mu W."""
+    return assessment.wheel.friction_floor * assessment.cases.wheel_load
+
+
+def floor_grip(assessment: Assessment) -> np.ndarray:
+    """Floor limit over the largest force asked, less 1."""
+    return floor_limit(assessment) / assessment.cases.force.max(axis=1) - 1
+
+
+def motor_margin(assessment: Assessment) -> np.ndarray:
+    """Smallest motor limit over force asked of all load cases, less 1."""
+    return (assessment.drive.motor_limit / assessment.cases.force).min(axis=1) - 1
+
+
+def continuous_torque(assessment: Assessment) -> np.ndarray:
+    """1 less the share of its continuous torque that the harder-working motor gives over the duty."""
+    return 1 - assessment.drive.continuous_torque_use
+
+
+def roller_temperature(assessment: Assessment) -> np.ndarray:
+    """Rise that the output tyre stands less the steady rise at the duty [K]."""
+    return service_rise(assessment) - roller_temperature_rise(assessment)
+
+
+MECHANICS_CONSTRAINTS: tuple[Constraint, ...] = tuple(
+    Constraint(name, unit, meaning, scale, function, factor=factor)
+    for name, unit, factor, scale, function, meaning in (
+        ("standoff_closed", "mm", MM, 2.0, standoff_closed, "hubs clear of the carrier after closure"),
+        ("floor_clearance", "mm", MM, 5.0, floor_clearance, "hubs, gears and carrier clear of the floor under load"),
+        ("contact_pressure", "MPa", MPA, 2.0, contact_pressure_room, "peak pressure between rollers within both tyres' limit"),
+        ("axle_bending", "MPa", MPA, 100.0, axle_bending, "bending of the output axles"),
+        ("tilting_moment", "Nm", 1.0, 2.0, tilting_moment, "tilting moment of a hub held by its bearings"),
+        ("bearing_life", "h", 1.0, BEARING_LIFE, bearing_life, f"bearing life of at least {BEARING_LIFE:.0f} h"),
+        ("tooth_bending", "MPa", MPA, 10.0, tooth_bending, "bending of the printed teeth"),
+        ("floor_grip", "", 1.0, 0.3, floor_grip, "the floor's grip covers every force asked"),
+        ("motor_margin", "", 1.0, 0.3, motor_margin, "the motors cover every force asked at its speed"),
+        ("continuous_torque", "", 1.0, 0.3, continuous_torque, "motor torque over the duty within its continuous torque"),
+        ("roller_temperature", "K", 1.0, 20.0, roller_temperature, "soft rollers below their service temperature at the duty"),
+    )
+)
+
+CONSTRAINTS: tuple[Constraint, ...] = GEOMETRY_CONSTRAINTS + MECHANICS_CONSTRAINTS
+CONSTRAINT = {constraint.name: constraint for constraint in CONSTRAINTS}
+
+
+def slacks(assessment: Assessment) -> dict[str, np.ndarray]:
+    """Slack of every constraint in its own unit, by name, shapes (n,)."""
+    return {constraint.name: constraint.slack(assessment) for constraint in CONSTRAINTS}
+
+
+def geometry_slacks(plan: Plan) -> dict[str, np.ndarray]:
+    """Slack of the constraints that need no mechanics, by name, shapes (n,): a cheap check before them."""
+    return {constraint.name: constraint.slack(plan) for constraint in GEOMETRY_CONSTRAINTS}
+
+
+def violation(room: Mapping[str, np.ndarray], names: Iterable[str] | None = None) -> np.ndarray:
+    """Sum of the shortfalls over their scales [-], shape (n,): 0 where every constraint holds, nan where one cannot be told.
+
+    ``room`` holds slacks by name, as ``slacks`` gives them; ``names`` picks some of them.
+
+    >>> violation({"floor_grip": np.array([0.1, -0.3, np.nan])})
+    array([ 0.,  1., nan])
+    """
+    with np.errstate(invalid="ignore"):
+        return np.sum(
+            [np.maximum(-room[name], 0) / CONSTRAINT[name].scale for name in (room if names is None else names)], axis=0
+        )

@@ -1,0 +1,19 @@
+"""Objective: power lost on the way from the motors to the floor."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from objectives.assessment import Assessment
+
+
+def losses_by_name(assessment: Assessment) -> dict[str, np.ndarray]:
+    """Duty-weighted mean of each loss [W], by name, shapes (n,): those of the contacts and those of the drive."""
+    share = assessment.cases.share
+    with np.errstate(invalid="ignore"):
+        return {name: loss @ share for name, loss in (assessment.running.losses | assessment.drive.losses).items()}
+
+
+def friction_loss(assessment: Assessment) -> np.ndarray:
+    """Duty-weighted sum of all losses [W], shape (n,)."""
+    return np.sum(list(losses_by_name(assessment).values()), axis=0)
