@@ -233,7 +233,7 @@ GEOMETRY_CONSTRAINTS: tuple[Constraint, ...] = tuple(
         ("roller_core", "mm", MM, 1.0, roller_core, "material inside the tyre at a roller's ends"),
         ("hub_roller_length", "mm", MM, 3.0, hub_roller_length, "hub rollers last a pass"),
         ("coverage", "deg", DEG, 3.0, coverage, "a hub roller on each side of every output roller in every phase"),
-        ("wedging", "", 1.0, 0.3, wedging, f"wedge factor under {WEDGE_LIMIT} with friction {FRICTION_UPPER} times the table's"),
+        ("wedging", "", 1.0, 0.3, wedging, f"wedge factor under {WEDGE_LIMIT} at {FRICTION_UPPER} times the table's friction"),
         ("pull_in", "", 1.0, 0.3, pull_in, f"pull-in ratio at least {PULL_IN_LIMIT}"),
         ("inside_rim", "mm", MM, 5.0, inside_rim, "hubs, gears and carrier clear of a flat floor"),
         ("bed_fit", "mm", MM, 20.0, bed_fit, "largest printed part fits the bed"),
