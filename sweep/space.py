@@ -16,9 +16,7 @@ import numpy as np
 import pandas as pd
 
 from objectives.catalogue import Catalogue
-from objectives.layout import wall_thickness
 from objectives.scenario import Scenario
-from objectives.units import MM
 from objectives.variables import CHOICE, INTEGER, REAL, VARIABLES, Variable
 from sweep.meaning import options
 from sweep.room import ROOMS, Drawn, Surroundings
@@ -80,19 +78,12 @@ def shipped_domain(variable: Variable, catalogue: Catalogue) -> Domain:
     return Domain(variable, variable.low, variable.high)
 
 
-def surroundings(domains: Mapping[str, Domain], scenario: Scenario) -> Surroundings:
-    """What the geometric rooms depend on besides the variables drawn."""
-    build, catalogue = scenario.build, scenario.catalogue
-    return Surroundings(
-        wall=wall_thickness(scenario) / MM,
-        clearance=scenario.printer.clearance / MM,
-        side_washer=build.side_washer / MM,
-        shaft_diameter=build.shaft_diameter / MM,
-        motor_diameter={name: motor.diameter / MM for name, motor in catalogue.motors.items()},
-        motor_shaft={name: float(np.nan_to_num(motor.shaft_diameter)) / MM for name, motor in catalogue.motors.items()},
-        least={name: domain.least for name, domain in domains.items() if not domain.variable.names},
-        most={name: domain.most for name, domain in domains.items() if not domain.variable.names},
-    )
+def space(domains: Mapping[str, Domain], scenario: Scenario) -> Space:
+    """The search space of a scenario."""
+    numbers = {name: domain for name, domain in domains.items() if not domain.variable.names}
+    least = {name: domain.least for name, domain in numbers.items()}
+    most = {name: domain.most for name, domain in numbers.items()}
+    return Space(domains, Surroundings(scenario, least, most))
 
 
 @dataclass(frozen=True)

@@ -17,7 +17,7 @@ from objectives.scenario import Robot, Scenario
 from objectives.units import MM
 from sweep.errors import BadInput, Fault
 from sweep.reading import LARGEST_STUDY, Faults, Table, read_text, show
-from sweep.space import Domain, Space, surroundings
+from sweep.space import Domain, Space, space
 from sweep.space_table import read_baseline, read_space
 from sweep.study_catalogue import read_catalogue
 from sweep.study_tables import (
@@ -118,7 +118,7 @@ def read_study(text: str, path: str = "study.toml") -> Study:
         path=path,
         text=text,
         scenario=scenario,
-        space=Space(domains, surroundings(domains, scenario)),
+        space=space(domains, scenario),
         search=search,
         baseline=baseline,
         uncertainty=uncertainty,

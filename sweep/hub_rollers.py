@@ -1,0 +1,137 @@
+"""Hub rollers on their hub: how long one must be for a pass, and how long it may be between its neighbours and the carrier.
+
+Derived here from the geometry of the wheel. Lengths in mm, angles in rad.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class HubRollers:
+    """Hub rollers and what they work with; arrays that broadcast."""
+
+    wheel_radius: np.ndarray
+    pitch_radius: np.ndarray
+    output_radius: np.ndarray
+    output_length: np.ndarray
+    crown: np.ndarray
+    contact_angle: np.ndarray
+    skew_angle: np.ndarray
+    bolt: np.ndarray  # diameter
+    washer: np.ndarray  # thickness
+    boss_radius: np.ndarray  # of what holds the bolt's ends
+    between: float  # what must be left between neighbours
+    clearance: float  # to the carrier
+    rim: float  # between hub and floor
+    count: np.ndarray
+    radius: np.ndarray
+
+    @property
+    def centre_distance(self) -> np.ndarray:
+        return self.output_radius + self.radius
+
+    @property
+    def circle(self) -> np.ndarray:
+        """Radius of the circle of their centres."""
+        return self.pitch_radius - self.centre_distance * np.sin(self.contact_angle)
+
+    @property
+    def radial(self) -> np.ndarray:
+        """Radial part of a hub roller's axis."""
+        return np.sin(self.skew_angle) * np.cos(self.contact_angle)
+
+    @property
+    def tilt(self) -> np.ndarray:
+        """Axial part of a hub roller's axis."""
+        return np.sin(self.skew_angle) * np.sin(self.contact_angle)
+
+    @property
+    def upright(self) -> np.ndarray:
+        """Axial reach of a flat end over its radius."""
+        return np.sqrt(1 - self.tilt**2)
+
+    @property
+    def best_radius(self) -> np.ndarray:
+        """Radius, not below the present one, at which roller and boss reach equally far inwards: the most standoff."""
+        return np.maximum(self.radius, self.boss_radius + (self.bolt + self.washer) * self.tilt / self.upright)
+
+    def places(self, eps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Where the contact lies along the output roller and along the hub roller, ``eps`` from the output roller's middle.
+
+        With the hub roller's axis a and centre d (from the output roller's middle) turned by eps about the shaft, the
+        common perpendicular of the two axes gives z_h = -(a_r d_r + a_y d_y)/(a_r^2 + a_y^2) and z_o = d_t + z_h a_t. A
+        crown draws z_o towards the middle, to second order by 1 + kappa (r_o + r_h)/(R_w (a_r^2 + a_y^2)), and z_h with it.
+        """
+        sine, cosine = np.sin(eps), np.cos(eps)
+        along = np.cos(self.skew_angle)
+        axis_t = along * cosine + self.radial * sine
+        axis_r = self.radial * cosine - along * sine
+        inward = self.circle * cosine - self.pitch_radius
+        axial = self.centre_distance * np.cos(self.contact_angle)
+        across = axis_r**2 + self.tilt**2
+        on_hub = -(axis_r * inward + self.tilt * axial) / across
+        straight = self.circle * sine + on_hub * axis_t
+        on_output = straight / (1 + self.crown * self.centre_distance / (self.wheel_radius * across))
+        return on_output, on_hub + axis_t * (on_output - straight)
+
+    @property
+    def length_for_pass(self) -> np.ndarray:
+        """Length that keeps the contact on a hub roller until the next one takes over, half a hub pitch from the middle."""
+        half_pitch = np.pi / self.count
+        return 2 * np.maximum(np.abs(self.places(half_pitch)[1]), np.abs(self.places(-half_pitch)[1]))
+
+    @property
+    def covers(self) -> np.ndarray:
+        """Whether an output roller is as long as the contact travels on it within a hub pitch."""
+        half_pitch = np.pi / self.count
+        return np.abs(self.places(half_pitch)[0] - self.places(-half_pitch)[0]) <= self.output_length
+
+    def length_clear_of(self, half_carrier: np.ndarray | float) -> np.ndarray:
+        """Length at which a roller, or the boss of its bolt, is as near to a carrier as it may be."""
+        centre = self.centre_distance * np.cos(self.contact_angle) - half_carrier - self.clearance
+        roller = centre - self.radius * self.upright
+        boss = centre - (self.bolt + self.washer) * self.tilt - self.boss_radius * self.upright
+        return 2 * np.minimum(roller, boss) / self.tilt
+
+    def half_carrier_clear_of(self, length: np.ndarray) -> np.ndarray:
+        """Half the thickness of a carrier that is as near to the hub rollers as it may be."""
+        return (self.length_clear_of(0.0) - length) * self.tilt / 2
+
+    @property
+    def length_inside_rim(self) -> np.ndarray:
+        """Length at which the outer boss is as near to the floor as it may be.
+
+        The bolt's outer end, e from the roller's centre, lies hypot(R + e a_r, e a_t) from the shaft.
+        """
+        reach = self.wheel_radius - self.rim - self.boss_radius
+        across = self.upright**2
+        root = (self.circle * self.radial) ** 2 - across * (self.circle**2 - reach**2)
+        end = (np.sqrt(root) - self.circle * self.radial) / across
+        return 2 * (end - self.washer - 2 * self.bolt)  # a head is as high as its bolt is thick
+
+    @property
+    def length_clear_of_neighbours(self) -> np.ndarray:
+        """Length at which a roller touches its neighbour, or its neighbour's bolt."""
+        rollers = self._length_apart(2 * self.radius)
+        bolts = self._length_apart(self.radius + self.bolt / 2) - 2 * self.bolt
+        return np.minimum(rollers, bolts)
+
+    def _length_apart(self, apart: np.ndarray) -> np.ndarray:
+        """Length of rollers whose neighbouring axes are ``apart`` and what must be left, where they overlap.
+
+        Axes of neighbours, turned by 2 pi/M about the shaft, are s = (2 pi/M) sqrt(rho^2 - R^2 cos(gamma)^2) apart at a
+        place z along them, rho^2 = (R + z a_r)^2 + (z a_t)^2 (to first order in 2 pi/M; the moment R cos(gamma) of the
+        axis about the shaft is the same everywhere). They lie R 2 pi/M cos(gamma) one behind the other, and do not meet
+        where they are shorter.
+        """
+        turn = 2 * np.pi / self.count
+        across = self.upright**2
+        spare = (self.circle * np.sin(self.skew_angle)) ** 2 - ((apart + self.between) / turn) ** 2
+        root = (self.circle * self.radial) ** 2 - across * spare
+        place = (np.sqrt(np.maximum(root, 0)) - self.circle * self.radial) / across
+        place = np.where(root < 0, -np.inf, np.minimum(place, self.between / 2))
+        return self.circle * turn * np.cos(self.skew_angle) - 2 * place
