@@ -1,13 +1,13 @@
 """How formulas and kernels are compiled, and where the compiled code is kept.
 
-One scalar function per formula, called from kernels as it is and from tables through ``on_arrays``. Compiled code is kept
-in the package's own folder where that is writable (the usual case), else in the user's cache folder, else in a folder for
-this user among the temporary files; numba wants to know before it is imported.
+One scalar function per formula, called from kernels as it is and from tables through ``on_arrays``. numba wants to know
+the folder before it is imported, so nothing else in the package imports numba.
 """
 
 from __future__ import annotations
 
 import getpass
+import hashlib
 import os
 import tempfile
 from collections.abc import Callable
@@ -15,6 +15,18 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+
+
+def source_key(package: Path) -> str:
+    """Short hash of the package's sources.
+
+    numba compiles anew when a function's own file has changed, but not when a function or constant that it takes from
+    another file has; so compiled code is kept under a key made of all of them.
+    """
+    digest = hashlib.sha256()
+    for path in sorted(package.glob("*.py")):
+        digest.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
+    return digest.hexdigest()[:12]
 
 
 def writable(folder: Path) -> bool:
@@ -27,24 +39,33 @@ def writable(folder: Path) -> bool:
         return False
 
 
-def cache_folder(package: Path) -> Path | None:
-    """Where compiled code goes; None where the package's own ``__pycache__`` will do. Raises OSError where nowhere will."""
-    if writable(package / "__pycache__"):
-        return None
+def cache_folder(package: Path) -> Path:
+    """Where compiled code goes: $NUMBA_CACHE_DIR, the package, the user's cache folder or the temporary files.
+
+    The first of these that can be written; raises OSError where none can.
+    """
     home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
-    for folder in (Path(home) / "wheelfront", Path(tempfile.gettempdir()) / f"wheelfront-{getpass.getuser()}"):
-        if writable(folder):
-            return folder
+    places = [
+        package / "__pycache__",
+        Path(home) / "wheelfront",
+        Path(tempfile.gettempdir()) / f"wheelfront-{getpass.getuser()}",
+    ]
+    if os.environ.get("NUMBA_CACHE_DIR"):
+        given = Path(os.environ["NUMBA_CACHE_DIR"])
+        places.insert(0, given.parent if given.name.startswith(FOLDER) else given)
+    name = FOLDER + source_key(package)
+    for place in places:
+        if writable(place / name):
+            return place / name
     raise OSError(
-        f"no folder to keep compiled code in: tried {package / '__pycache__'}, {home} and {tempfile.gettempdir()}; "
+        f"no folder to keep compiled code in: tried {', '.join(str(place) for place in places)}; "
         "set NUMBA_CACHE_DIR to a folder that can be written"
     )
 
 
-if "NUMBA_CACHE_DIR" not in os.environ:
-    _folder = cache_folder(Path(__file__).parent)
-    if _folder is not None:
-        os.environ["NUMBA_CACHE_DIR"] = str(_folder)
+#: how folders of compiled code are named, followed by the key of the sources
+FOLDER = "kernels-"
+os.environ["NUMBA_CACHE_DIR"] = str(cache_folder(Path(__file__).parent))
 
 import numba  # noqa: E402  (the folder must be known first)
 
@@ -52,8 +73,8 @@ import numba  # noqa: E402  (the folder must be known first)
 compiled = numba.njit(cache=True, error_model="numpy")
 
 #: compiles a kernel. "contract", "reassoc" and "nsz" let sums be vectorised and keep nan and inf; a test holds compiled
-#: against uncompiled.
-kernel = numba.njit(cache=True, error_model="numpy", fastmath={"contract", "reassoc", "nsz"})
+#: against uncompiled. Without numba's reference counts, which cost half of the time here: a kernel may not allocate.
+kernel = numba.njit(cache=True, error_model="numpy", fastmath={"contract", "reassoc", "nsz"}, _nrt=False)
 
 
 def on_arrays(function: Callable[..., Any], *values: Any) -> Any:

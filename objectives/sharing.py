@@ -1,0 +1,414 @@
+"""How the drive forces share the friction there is: what one state of the normal forces can carry in a direction.
+
+Forces along c (in the contact plane across the output roller) turn a roller: the left side's against the right side's.
+So on every roller C_right - C_left = demand, the floor's side force plus the drag of bores; forwards the parts along t
+count. With side limits S_left, S_right the contacts of a side scale together. Derived here.
+
+Forces are those of the hubs on the rollers, for a floor that pushes along -y; the mirrored wheel gives the other way.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from objectives.compiled import kernel
+from objectives.engagement import CENTRING, Laws
+from objectives.workspace import FLOOR_COSINE, FLOOR_FORCE, FLOOR_STIFFNESS, ROW, U, V, Workspace, copy
+
+# sums over the contacts of a side, each a row; *_U and *_X are derivatives by the roller's u and by y = x + s v
+(
+    FORCE_U,  # N, on u: normal force and turning drag
+    FORCE_X,  # N, on y
+    DRIVE_U,  # N, friction limit along c times the normal's part along u; and below along y
+    DRIVE_X,
+    STIFF_UU,  # N/m, of FORCE_U by u, by y; of FORCE_X by u, by y
+    STIFF_UX,
+    STIFF_XU,
+    STIFF_XX,
+    DRIVE_UU,  # N/m, of the drive rows
+    DRIVE_UX,
+    DRIVE_XX,
+    CAP,  # N, friction limit along c, and its derivatives
+    CAP_U,
+    CAP_X,
+    TURN,  # N at the floor, forward force of that friction limit
+    TURN_U,
+    TURN_X,
+    DRAG,  # N, rim drag on the roller of hub rollers that turn
+    DRAG_U,
+    DRAG_X,
+    TWIST,  # N at the floor, forward force of that drag
+    TWIST_U,
+    TWIST_X,
+) = (k * ROW for k in range(23))
+
+# rows per output roller in Workspace.step that the sharing fills; the first ten are the solver's own
+(
+    REACTION,  # N, of the axle
+    AXLE_U,  # N, gradient of axle and centring, and its derivatives
+    AXLE_V,
+    AXLE_UU,
+    AXLE_UV,
+    AXLE_VV,
+    DEMAND,  # N, what the sides must turn the roller with: drag, then side force added; and its derivatives
+    DEMAND_U,
+    DEMAND_V,
+    DEMAND_LEFT,
+    DEMAND_RIGHT,
+    DEMAND_HEIGHT,
+    DEMAND_LEVEL,
+    PASSED,  # N, side force that a floor roller can pass on
+    SIDE_FORCE,  # N, side force that it does pass on, along -y; and its derivatives
+    SIDE_BY_U,
+    SIDE_BY_V,
+    SIDE_BY_LEFT,
+    SIDE_BY_RIGHT,
+    SIDE_BY_HEIGHT,
+    SIDE_BY_LEVEL,
+    SATURATED,  # 1 where the contacts of a roller are used up
+) = (k * ROW for k in range(10, 32))
+
+# rows of Workspace.share, .even and .extreme: share of its limit that each side pushes with along c, and its derivatives by
+# u, v, the closures, the axle's height and the fourth unknown
+(
+    SHARE_L,
+    BY_U_L,
+    BY_V_L,
+    BY_LEFT_L,
+    BY_RIGHT_L,
+    BY_HEIGHT_L,
+    BY_LEVEL_L,
+    SHARE_R,
+    BY_U_R,
+    BY_V_R,
+    BY_LEFT_R,
+    BY_RIGHT_R,
+    BY_HEIGHT_R,
+    BY_LEVEL_R,
+) = (k * ROW for k in range(14))
+
+#: what the fourth unknown of a state is: nothing, how far rollers lean from even to extreme sharing, the side forces' level
+NONE, LEAN, LEVEL = range(3)
+
+#: level above every breakpoint: all friction is used up
+ALL_USED = 1e300
+
+
+@kernel
+def axis_friction(friction: float, drag_of_load: float, drag_of_force: float) -> tuple[float, float]:
+    """Share of the normal force that a turning hub roller can push with along its axis, and the drag across it.
+
+    f_x = (drag_of_load + drag_of_force f) is the bore's and washers' drag over the normal force, and f^2 + f_x^2 = mu^2.
+    All dimensionless. ``friction`` is mu; ``drag_of_load`` = mu_bore r_axle / r_h; ``drag_of_force`` = mu_washer r_washer / r_h.
+    """
+    both = 1.0 + drag_of_force * drag_of_force
+    root = max(drag_of_load * drag_of_load * (drag_of_force * drag_of_force - both) + both * friction * friction, 0.0)
+    along = max((math.sqrt(root) - drag_of_load * drag_of_force) / both, 0.0)
+    return along, drag_of_load + drag_of_force * along
+
+
+@kernel
+def split(sense: int, cap_left: float, cap_right: float, demand: float) -> tuple[float, float]:
+    """Forces along c of the two sides, C_right - C_left = demand, with friction used up in the forward ``sense``.
+
+    ``sense`` +1 forward, -1 reverse, 0 sideways only (the sides then share in proportion to their limits).
+    """
+    if sense > 0:
+        if cap_right <= cap_left + demand:
+            return cap_right - demand, cap_right
+        return cap_left, cap_left + demand
+    if sense < 0:
+        if cap_left <= cap_right + demand:
+            return -cap_left, demand - cap_left
+        return -cap_right - demand, -cap_right
+    both = cap_left + cap_right
+    if both <= 0.0:
+        return 0.0, 0.0
+    return -demand * cap_left / both, demand * cap_right / both
+
+
+@kernel
+def forward_share(sense: int, left: np.ndarray, right: np.ndarray, i: int, demand: float) -> float:
+    """Forward force at the floor of roller ``i``, positive in the ``sense``, when it also meets ``demand`` [N]."""
+    cap_left, cap_right = left[CAP + i], right[CAP + i]
+    c_left, c_right = split(sense, cap_left, cap_right, min(demand, cap_left + cap_right))
+    force = left[TWIST + i] + right[TWIST + i]
+    if cap_left > 0.0:
+        force += c_left / cap_left * left[TURN + i]
+    if cap_right > 0.0:
+        force += c_right / cap_right * right[TURN + i]
+    return sense * force
+
+
+@kernel
+def drag_of_axles(laws: Laws, n: int, sideways: bool, work: Workspace) -> None:
+    """Axle reactions with their derivatives, and the drag they and the hub rollers put on each roller's turning."""
+    unknowns, left, right, step = work.unknowns, work.left, work.right, work.step
+    turning = 1.0 if sideways else 0.0
+    for i in range(n):
+        u = unknowns[U + i]
+        v = unknowns[V + i]
+        distance = math.sqrt(u * u + v * v) + 1e-30
+        beyond = distance - laws.play
+        stop = laws.stop_stiffness if beyond > 0.0 else 0.0
+        beyond = beyond if beyond > 0.0 else 0.0
+        cu = u / distance
+        cv = v / distance
+        reaction = stop * beyond
+        ring = reaction / distance
+        radial = stop - ring
+        step[REACTION + i] = reaction
+        step[AXLE_U + i] = CENTRING * u + reaction * cu
+        step[AXLE_V + i] = CENTRING * v + reaction * cv
+        step[AXLE_UU + i] = CENTRING + ring + radial * cu * cu
+        step[AXLE_UV + i] = radial * cu * cv
+        step[AXLE_VV + i] = CENTRING + ring + radial * cv * cv
+        drag = turning * (laws.bore_drag * reaction + left[DRAG + i] + right[DRAG + i])
+        by_stop = laws.bore_drag * stop
+        step[DEMAND + i] = drag
+        step[DEMAND_U + i] = turning * (by_stop * cu + left[DRAG_U + i] + right[DRAG_U + i])
+        step[DEMAND_V + i] = turning * (by_stop * cv + left[DRAG_X + i] - right[DRAG_X + i])
+        step[DEMAND_LEFT + i] = turning * left[DRAG_X + i]
+        step[DEMAND_RIGHT + i] = turning * right[DRAG_X + i]
+        step[DEMAND_HEIGHT + i] = 0.0
+        step[DEMAND_LEVEL + i] = 0.0
+        step[SATURATED + i] = 1.0 if drag > 0.0 and drag >= left[CAP + i] + right[CAP + i] else 0.0
+        step[SIDE_FORCE + i] = 0.0
+        step[SIDE_BY_U + i] = 0.0
+        step[SIDE_BY_V + i] = 0.0
+        step[SIDE_BY_LEFT + i] = 0.0
+        step[SIDE_BY_RIGHT + i] = 0.0
+        step[SIDE_BY_HEIGHT + i] = 0.0
+        step[SIDE_BY_LEVEL + i] = 0.0
+
+
+@kernel
+def side_forces(laws: Laws, level: float, standing: int, work: Workspace) -> None:
+    """Side forces of the rollers on the floor at a level, with their derivatives, added to what turns the roller."""
+    left, right, step, floor = work.left, work.right, work.step, work.floor
+    for k in range(standing):
+        i = work.floor_roller[k]
+        load = floor[FLOOR_FORCE + i]
+        step[SIDE_FORCE + i] = min(step[PASSED + i], level * load)
+        if step[SATURATED + i] > 0.0:
+            continue
+        share = min(level, laws.friction_floor)
+        by_height = -share * floor[FLOOR_STIFFNESS + i]
+        if left[CAP + i] + right[CAP + i] - step[DEMAND + i] <= share * load:  # the contacts are used up
+            step[SATURATED + i] = 1.0
+            step[SIDE_BY_U + i] = left[CAP_U + i] + right[CAP_U + i] - step[DEMAND_U + i]
+            step[SIDE_BY_V + i] = left[CAP_X + i] - right[CAP_X + i] - step[DEMAND_V + i]
+            step[SIDE_BY_LEFT + i] = left[CAP_X + i] - step[DEMAND_LEFT + i]
+            step[SIDE_BY_RIGHT + i] = right[CAP_X + i] - step[DEMAND_RIGHT + i]
+            continue
+        by_u = by_height * floor[FLOOR_COSINE + i]
+        by_level = load if level < laws.friction_floor else 0.0
+        step[SIDE_BY_U + i] = by_u
+        step[SIDE_BY_HEIGHT + i] = by_height
+        step[SIDE_BY_LEVEL + i] = by_level
+        step[DEMAND + i] += step[SIDE_FORCE + i]
+        step[DEMAND_U + i] += by_u
+        step[DEMAND_HEIGHT + i] = by_height
+        step[DEMAND_LEVEL + i] = by_level
+
+
+@kernel
+def share_friction(sense: int, first: int, last: int, work: Workspace, share: np.ndarray) -> None:
+    """Share of its friction limit that each side of rollers first..last-1 pushes with along c, with its derivatives.
+
+    The rule is that of ``split``; derivatives are rows of ``share``.
+    """
+    left, right, step = work.left, work.right, work.step
+    for i in range(first, last):
+        cap_l = left[CAP + i]
+        cap_r = right[CAP + i]
+        both = cap_l + cap_r
+        used = step[SATURATED + i] > 0.0
+        demand = both if used else step[DEMAND + i]
+        # forces C and their derivatives: by the left limit (p), the right limit (q), the demand (d)
+        if sense > 0:
+            rightmost = cap_r <= cap_l + demand
+            c_l = cap_r - demand if rightmost else cap_l
+            c_r = cap_r if rightmost else cap_l + demand
+            p_l = 0.0 if rightmost else 1.0
+            q_l = 1.0 - p_l
+            d_l = -q_l
+            p_r, q_r, d_r = p_l, q_l, p_l
+        elif sense < 0:
+            leftmost = cap_l <= cap_r + demand
+            c_l = -cap_l if leftmost else -cap_r - demand
+            c_r = demand - cap_l if leftmost else -cap_r
+            p_l = -1.0 if leftmost else 0.0
+            q_l = -1.0 - p_l
+            d_l = q_l
+            p_r, q_r, d_r = p_l, q_l, -p_l
+        else:
+            inverse = 1.0 / both if both > 0.0 else 0.0
+            z = demand * inverse
+            c_l = -z * cap_l
+            c_r = z * cap_r
+            p_l = -z + z * cap_l * inverse
+            q_l = z * cap_l * inverse
+            d_l = -cap_l * inverse
+            p_r = -z * cap_r * inverse
+            q_r = z - z * cap_r * inverse
+            d_r = cap_r * inverse
+        if used:
+            p_l, q_l, p_r, q_r, d_l, d_r = p_l + d_l, q_l + d_l, p_r + d_r, q_r + d_r, 0.0, 0.0
+        inv_l = 1.0 / cap_l if cap_l > 0.0 else 0.0
+        inv_r = 1.0 / cap_r if cap_r > 0.0 else 0.0
+        f_l = c_l * inv_l
+        f_r = c_r * inv_r
+        p_l -= f_l
+        q_r -= f_r
+        lu, lx, ru, rx = left[CAP_U + i], left[CAP_X + i], right[CAP_U + i], right[CAP_X + i]
+        share[SHARE_L + i] = f_l
+        share[SHARE_R + i] = f_r
+        share[BY_U_L + i] = (p_l * lu + q_l * ru + d_l * step[DEMAND_U + i]) * inv_l
+        share[BY_V_L + i] = (p_l * lx - q_l * rx + d_l * step[DEMAND_V + i]) * inv_l
+        share[BY_LEFT_L + i] = (p_l * lx + d_l * step[DEMAND_LEFT + i]) * inv_l
+        share[BY_RIGHT_L + i] = (q_l * rx + d_l * step[DEMAND_RIGHT + i]) * inv_l
+        share[BY_HEIGHT_L + i] = d_l * step[DEMAND_HEIGHT + i] * inv_l
+        share[BY_LEVEL_L + i] = d_l * step[DEMAND_LEVEL + i] * inv_l
+        share[BY_U_R + i] = (p_r * lu + q_r * ru + d_r * step[DEMAND_U + i]) * inv_r
+        share[BY_V_R + i] = (p_r * lx - q_r * rx + d_r * step[DEMAND_V + i]) * inv_r
+        share[BY_LEFT_R + i] = (p_r * lx + d_r * step[DEMAND_LEFT + i]) * inv_r
+        share[BY_RIGHT_R + i] = (q_r * rx + d_r * step[DEMAND_RIGHT + i]) * inv_r
+        share[BY_HEIGHT_R + i] = d_r * step[DEMAND_HEIGHT + i] * inv_r
+        share[BY_LEVEL_R + i] = d_r * step[DEMAND_LEVEL + i] * inv_r
+
+
+@kernel
+def forward_force(n: int, work: Workspace, share: np.ndarray, floor_too: bool) -> float:
+    """Forward force at the floor [N] of ``n`` rollers at given shares; without those that stand on the floor if asked."""
+    left, right = work.left, work.right
+    force = 0.0
+    for i in range(n):
+        part = left[TWIST + i] + right[TWIST + i] + share[SHARE_L + i] * left[TURN + i] + share[SHARE_R + i] * right[TURN + i]
+        force += part if floor_too or work.floor[FLOOR_FORCE + i] == 0.0 else 0.0
+    return force
+
+
+@kernel
+def side_level(sense: int, slope: float, others: float, standing: int, work: Workspace) -> tuple[float, float]:
+    """Level of the side forces at which extreme sharing just gives the forward force that the direction asks.
+
+    Side forces are min(passed_k, level G_k). ``others`` [N] is the forward force, in the ``sense``, of the rollers that
+    carry no floor load; ``slope`` is forward over side force asked, in that sense. Forward force over the level is
+    piecewise linear with at most five breakpoints, so the answer is in closed form. Reads DEMAND as drag alone. Returns the
+    level [-] and the sum of the side forces [N]; 0 where even without side force it cannot be had.
+    """
+    left, right, step = work.left, work.right, work.step
+    break0, break1 = _breakpoints(sense, 0, standing, work)
+    break2, break3 = _breakpoints(sense, 1, standing, work)
+    # four numbers in falling order
+    if break2 > break0:
+        break0, break2 = break2, break0
+    if break3 > break1:
+        break1, break3 = break3, break1
+    if break2 > break1:
+        break1, break2 = break2, break1
+    spare_before = 0.0
+    level_before = 0.0
+    for j in range(5):
+        level = break0 if j == 0 else (break1 if j == 1 else (break2 if j == 2 else (break3 if j == 3 else 0.0)))
+        if j > 0 and level == level_before:
+            continue
+        sideways = 0.0
+        forwards = others
+        for k in range(standing):
+            i = work.floor_roller[k]
+            if work.floor[FLOOR_FORCE + i] > 0.0:
+                passed = min(step[PASSED + i], level * work.floor[FLOOR_FORCE + i])
+                sideways += passed
+                forwards += forward_share(sense, left, right, i, passed + step[DEMAND + i])
+        spare = forwards - slope * sideways
+        if spare >= 0.0:
+            if j == 0:
+                return level, sideways
+            level += spare / (spare - spare_before) * (level_before - level)
+            sideways = 0.0
+            for k in range(standing):
+                i = work.floor_roller[k]
+                sideways += min(step[PASSED + i], level * work.floor[FLOOR_FORCE + i])
+            return level, sideways
+        spare_before = spare
+        level_before = level
+    return 0.0, 0.0
+
+
+@kernel
+def _breakpoints(sense: int, k: int, standing: int, work: Workspace) -> tuple[float, float]:
+    """Levels, larger first, at which floor roller ``k`` changes what limits it; 0 where there is none."""
+    if k >= standing:
+        return 0.0, 0.0
+    i = work.floor_roller[k]
+    load = work.floor[FLOOR_FORCE + i]
+    if load <= 0.0:
+        return 0.0, 0.0
+    full = work.step[PASSED + i] / load
+    turn = (sense * (work.right[CAP + i] - work.left[CAP + i]) - work.step[DEMAND + i]) / load
+    if turn < 0.0 or turn > full:
+        turn = 0.0
+    return full, turn
+
+
+@kernel
+def _lean(n: int, lean: float, work: Workspace) -> None:
+    """Shares between even (lean 0) and extreme (lean 1), with the lean as the fourth unknown."""
+    share, even, extreme = work.share, work.even, work.extreme
+    for row in range(14):
+        for i in range(row * ROW, row * ROW + n):
+            share[i] = even[i] + lean * (extreme[i] - even[i])
+    for i in range(n):
+        share[BY_LEVEL_L + i] = extreme[SHARE_L + i] - even[SHARE_L + i]
+        share[BY_LEVEL_R + i] = extreme[SHARE_R + i] - even[SHARE_R + i]
+
+
+@kernel
+def share_out(laws: Laws, d_x: float, d_y: float, standing: int, n: int, work: Workspace) -> tuple[float, int, int, float]:
+    """Ground force [N] that the present normal forces carry in the direction (d_x forwards, d_y >= 0 sideways, a unit vector).
+
+    Forwards alone every roller gives its extreme. With a sideways part the rollers on the floor carry what they can pass
+    on, shared by their floor loads, and all rollers lean from sharing evenly towards the forward or reverse extreme by one
+    common share, so that the forward force is what the direction asks (none for pure sideways). Where even the extreme
+    gives too little, the side forces come down to a lower level instead.
+
+    Reads the sums of both sides and the floor forces; fills the rows of this module in ``work.step`` and ``work.share``.
+    Returns the force, what the fourth unknown is (NONE, LEAN or LEVEL), the sense of the extreme and the slope, forward
+    over side force in that sense.
+    """
+    left, right, step, floor = work.left, work.right, work.step, work.floor
+    drag_of_axles(laws, n, d_y > 0.0, work)
+    if d_y == 0.0:
+        sense = 1 if d_x > 0.0 else -1
+        share_friction(sense, 0, n, work, work.share)
+        return sense * forward_force(n, work, work.share, True), NONE, sense, 0.0
+    for k in range(standing):
+        i = work.floor_roller[k]
+        carried = left[CAP + i] + right[CAP + i] - step[DEMAND + i]
+        step[PASSED + i] = min(max(carried, 0.0), laws.friction_floor * floor[FLOOR_FORCE + i])
+    side_forces(laws, ALL_USED, standing, work)
+    sideways = 0.0
+    for k in range(standing):
+        sideways += step[SIDE_FORCE + work.floor_roller[k]]
+    asked = d_x / d_y * sideways
+    share_friction(0, 0, n, work, work.even)
+    forward = forward_force(n, work, work.even, True)
+    sense = 1 if asked > forward else -1
+    share_friction(sense, 0, n, work, work.extreme)
+    reach = forward_force(n, work, work.extreme, True) - forward
+    slope = sense * d_x / d_y
+    if abs(asked - forward) <= abs(reach):
+        _lean(n, (asked - forward) / reach if reach != 0.0 else 0.0, work)
+        return sideways / d_y, LEAN, sense, slope
+    others = sense * forward_force(n, work, work.extreme, False)
+    drag_of_axles(laws, n, True, work)
+    level, sideways = side_level(sense, slope, others, standing, work)
+    side_forces(laws, level, standing, work)
+    for k in range(standing):
+        share_friction(sense, work.floor_roller[k], work.floor_roller[k] + 1, work, work.extreme)
+    copy(work.extreme, work.share)
+    return sideways / d_y, LEVEL, sense, slope

@@ -1,0 +1,88 @@
+"""Arrays that the kernels work in: one set a batch, reused for every candidate and phase.
+
+Everything that belongs to an output roller lies in rows of ROW numbers inside flat arrays, ``array[NAME + roller]``, so
+that the loops over rollers compile to vector instructions (a factor of about four against rows of a two-dimensional
+array, measured). Rows past the last roller are padding: the loops run to a multiple of four rollers, where padding has no
+contact, no load and stays at rest.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from objectives.compiled import kernel
+
+
+#: rollers that fit a row, and hub rollers that one output roller can meet on one side
+ROW = 32
+SLOTS = 18
+
+# contacts[side][slot]: rows of one hub roller's contact with each output roller
+GAP, INWARD, AXIAL, ALONG_C, ALONG_T, LEVER_T, LEVER_C, RELAXED = (k * ROW for k in range(8))
+CONTACT = 8 * ROW
+SIDE = SLOTS * CONTACT
+#: gap of an empty slot, m: far beyond any overlap
+EMPTY = 1e3
+
+# unknowns
+U, V, SPEED = (k * ROW for k in range(3))
+
+# floor: rows that are zero for all but the rollers that stand on the floor
+FLOOR_FORCE, FLOOR_STIFFNESS, FLOOR_COSINE = (k * ROW for k in range(3))
+
+#: rows of the sums over the contacts of a side, and of what is kept per roller during a step
+SUMS = 24 * ROW
+STEP = 40 * ROW
+SHARE = 14 * ROW
+
+
+class Workspace(NamedTuple):
+    """Scratch arrays of the kernels."""
+
+    contacts: np.ndarray  # 2 * SIDE
+    slots: np.ndarray  # (2,) slots in use on each side
+    unknowns: np.ndarray  # rows U, V, SPEED
+    floor: np.ndarray  # rows FLOOR_*
+    floor_roller: np.ndarray  # (2,) which rollers
+    floor_angle: np.ndarray  # (2, 3) angle from straight down, its cosine and sine
+    left: np.ndarray  # SUMS
+    right: np.ndarray  # SUMS
+    step: np.ndarray  # STEP
+    share: np.ndarray  # SHARE
+    even: np.ndarray  # SHARE
+    extreme: np.ndarray  # SHARE
+    load: np.ndarray  # rows U, V: loads given from outside
+
+
+def new_workspace() -> Workspace:
+    """A fresh set of arrays."""
+    return Workspace(
+        np.zeros(2 * SIDE),
+        np.zeros(2, np.int64),
+        np.zeros(3 * ROW),
+        np.zeros(3 * ROW),
+        np.zeros(2, np.int64),
+        np.zeros((2, 3)),
+        np.zeros(SUMS),
+        np.zeros(SUMS),
+        np.zeros(STEP),
+        np.zeros(SHARE),
+        np.zeros(SHARE),
+        np.zeros(SHARE),
+        np.zeros(2 * ROW),
+    )
+
+
+@kernel
+def padded(count: int) -> int:
+    """Rollers that the loops run over: the next multiple of four."""
+    return (count + 3) // 4 * 4
+
+
+@kernel
+def copy(source: np.ndarray, target: np.ndarray) -> None:
+    """Copy the numbers of one flat array into another at least as long."""
+    for i in range(len(source)):
+        target[i] = source[i]
