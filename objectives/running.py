@@ -1,0 +1,346 @@
+"""The wheel running under its load cases: hub torques and speeds, delivered sideways speed, every loss by name.
+
+Cases with a sideways part are solved phase by phase (objectives.turning). Straight ahead nothing turns against the carrier:
+hubs, carrier and output rollers go round as one, and the soft parts lose what they are squeezed once a roller's pass.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from objectives.assessment import LoadCases, NormalStates, RunningStates
+from objectives.compiled import kernel
+from objectives.contact_pass import PassGeometry
+from objectives.contacts import Contacts
+from objectives.creeping import TORQUE, CreepLaws
+from objectives.engagement import Laws
+from objectives.equilibrium import cold_start, solve_equilibrium
+from objectives.states import begin_phase, geometry_of, laws_of
+from objectives.turning import DRAG, REACTION, SIDE, newton_turning
+from objectives.wheel import WheelBatch
+from objectives.workspace import (
+    ALONG_C,
+    ALONG_T,
+    AXIAL,
+    CONTACT,
+    EMPTY,
+    FLOOR_FORCE,
+    GAP,
+    INWARD,
+    LEVER_C,
+    LEVER_T,
+    ROW,
+    SPEED,
+    U,
+    V,
+    Workspace,
+    copy,
+    new_workspace,
+)
+from objectives.workspace import SIDE as SIDE_OF_CONTACTS
+
+#: losses that this module reports, in the order of the kernel's sums
+LOSSES = ("creep", "output_bore", "output_face", "hub_bore", "drilling", "roller_hysteresis", "floor_hysteresis")
+CREEP, OUTPUT_BORE, OUTPUT_FACE, HUB_BORE, DRILLING, ROLLER_HYSTERESIS, FLOOR_HYSTERESIS = range(7)
+#: what the kernel sums up of a case, after the losses (all at the hubs' unit counter-rotation)
+LEFT_TORQUE, RIGHT_TORQUE, LEFT_SPEED, RIGHT_SPEED, DELIVERED = range(7, 12)
+DELIVERED_LOW, DELIVERED_HIGH, ROLLER_PEAK, RESIDUAL, MISSED = range(12, 17)
+SUMS_OF_CASE = 17
+#: mean radius of an output roller's end faces over its axle's radius (washer of twice the axle's diameter)
+FACE_RADIUS_SHARE = 1.5
+#: friction of the end faces of a cored roller against its side washers (common practice, plastic on steel)
+FACE_FRICTION = 0.25
+#: share of a soft part's peak elastic energy that a pass costs, over sin(delta) (see objectives.rolling)
+PASS_LOSS = math.pi
+#: demands are solved over this share of the phases: they size the motors and need no fine mean
+DEMAND_PHASES = 0.25
+
+CREEP_INPUTS = 10
+
+
+def creep_inputs(wheel: WheelBatch, contacts: Contacts) -> np.ndarray:
+    """One row of CreepLaws a candidate, shape (n, CREEP_INPUTS)."""
+    face_friction = np.where(wheel.bore == 0, wheel.friction_bore, FACE_FRICTION)
+    face = face_friction * FACE_RADIUS_SHARE * wheel.axle_diameter / 2 / wheel.output_roller_radius
+    columns = [
+        contacts["friction_turning"],
+        contacts["hub_drag_of_load"],
+        contacts["hub_drag_of_force"],
+        contacts["creep_saturation"],
+        contacts["hysteresis"],
+        contacts["spin_linear"],
+        contacts["spin_full"],
+        contacts["bore_drag"],
+        face,
+        contacts["floor_hysteresis"],
+    ]
+    return np.ascontiguousarray(np.column_stack(columns))
+
+
+@kernel
+def _creep_laws(row: np.ndarray) -> CreepLaws:
+    return CreepLaws(row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], row[8], row[9])
+
+
+@kernel
+def _sum_up(
+    g: PassGeometry,
+    laws: Laws,
+    creep: CreepLaws,
+    standing: int,
+    work: Workspace,
+    border: np.ndarray,
+    common: float,
+    losses: np.ndarray,
+    result: np.ndarray,
+) -> None:
+    """Take a running state into the sums of its case. ``losses`` (7,) is worked in; powers are per unit of counter-rotation."""
+    unknowns, step = work.unknowns, work.step
+    for k in range(7):
+        losses[k] = 0.0
+    heat = work.share
+    for i in range(ROW):
+        heat[i] = 0.0
+    torque_left = torque_right = 0.0
+    for i in range(laws.output_count):
+        torque_left += work.left[TORQUE + i]
+        torque_right += work.right[TORQUE + i]
+    for side in range(2):
+        sign = 1.0 - 2.0 * side
+        sigma = -sign
+        omega = common + sigma
+        for slot in range(work.slots[side]):
+            at = side * SIDE_OF_CONTACTS + slot * CONTACT
+            for i in range(laws.output_count):
+                if work.contacts[at + GAP + i] >= EMPTY:
+                    continue
+                axial = work.contacts[at + AXIAL + i]
+                shift = border[side] + sign * unknowns[V + i]
+                overlap = work.contacts[at + INWARD + i] * unknowns[U + i] + axial * shift - work.contacts[at + GAP + i]
+                if overlap <= 0.0:
+                    continue
+                a_c = work.contacts[at + ALONG_C + i]
+                a_t = work.contacts[at + ALONG_T + i]
+                lever_t = work.contacts[at + LEVER_T + i]
+                lever_c = work.contacts[at + LEVER_C + i]
+                force = laws.contact_stiffness * overlap * math.sqrt(overlap)
+                cube = force ** (1.0 / 3.0)
+                slip = sigma * omega * (a_t * lever_t + a_c * lever_c) - unknowns[SPEED + i] * a_c
+                roll = abs(unknowns[SPEED + i] * a_t - sigma * omega * (a_t * lever_c - a_c * lever_t))
+                ratio = abs(slip) / ((roll + 1e-12) * creep.creep_saturation * cube)
+                left_over = max(1.0 - ratio, 0.0)
+                pull = creep.friction * force * (1.0 - left_over**3)
+                creeping = pull * abs(slip)
+                bore = (creep.drag_of_load * force + creep.drag_of_force * pull) * roll
+                rolling = creep.hysteresis * force * cube * roll
+                spin = creep.spin_linear * abs(omega) * axial / (roll + 1e-12)
+                drilling = min(spin, creep.spin_full) * force * cube * axial * abs(omega)
+                losses[CREEP] += creeping
+                losses[HUB_BORE] += bore
+                losses[ROLLER_HYSTERESIS] += rolling
+                losses[DRILLING] += drilling
+                heat[i] += 0.5 * (creeping + rolling + drilling)  # the other half warms the hub roller
+    sideways = 0.0
+    delivered = 0.0
+    weight = 0.0
+    for i in range(laws.output_count):
+        speed = unknowns[SPEED + i]
+        bore = creep.bore_drag * step[REACTION + i] * speed
+        floor = creep.floor_hysteresis * work.floor[FLOOR_FORCE + i] * speed
+        face = step[DRAG + i] * speed - bore - floor
+        losses[OUTPUT_BORE] += bore
+        losses[OUTPUT_FACE] += face
+        losses[FLOOR_HYSTERESIS] += floor
+        heat[i] += bore + face + floor
+        sideways += step[SIDE + i] * speed
+    for k in range(standing):
+        i = work.floor_roller[k]
+        share = step[SIDE + i] if sideways > 0.0 else work.floor[FLOOR_FORCE + i]
+        delivered += share * unknowns[SPEED + i]
+        weight += share
+    delivered = delivered / weight if weight > 0.0 else 0.0
+    if not delivered > 0.0:
+        result[MISSED] += 1.0
+        return
+    per_speed = 1.0 / delivered  # to unit sideways speed
+    used = sideways
+    hottest = 0.0
+    for k in range(7):
+        result[k] += losses[k] * per_speed
+        used += losses[k]
+    for i in range(laws.output_count):
+        hottest = max(hottest, heat[i])
+    power = torque_left * (common - 1.0) + torque_right * (common + 1.0)
+    result[LEFT_TORQUE] += torque_left
+    result[RIGHT_TORQUE] += torque_right
+    result[LEFT_SPEED] += (common - 1.0) * per_speed
+    result[RIGHT_SPEED] += (common + 1.0) * per_speed
+    result[DELIVERED] += delivered
+    result[DELIVERED_LOW] = min(result[DELIVERED_LOW], delivered)
+    result[DELIVERED_HIGH] = max(result[DELIVERED_HIGH], delivered)
+    result[ROLLER_PEAK] += hottest * per_speed
+    result[RESIDUAL] = max(result[RESIDUAL], abs(power - used) / abs(power))
+
+
+@kernel
+def _run_candidate(
+    row: np.ndarray,
+    creep_row: np.ndarray,
+    phases: np.ndarray,
+    phase_counts: np.ndarray,
+    forces: np.ndarray,
+    work: Workspace,
+    scratch: np.ndarray,
+    matrix: np.ndarray,
+    results: np.ndarray,
+) -> None:
+    """Every sideways case of one candidate: ``forces`` (k, 2) forwards and sideways [N], ``phase_counts`` (k,) phases each."""
+    g = geometry_of(row)
+    laws = laws_of(row)
+    creep = _creep_laws(creep_row)
+    size = 3 * ROW
+    still = scratch[:size]
+    still_border = scratch[size : size + 3]
+    border = scratch[size + 3 : size + 6]
+    no_load = scratch[size + 6 : size + 8]
+    rest = scratch[size + 8 : size + 10]
+    losses = scratch[size + 10 : size + 17]
+    circle = g.pitch_radius - g.output_radius * g.sin_contact
+    ideal = circle * g.cos_skew / g.sin_skew
+    for k in range(len(forces)):
+        for j in range(SUMS_OF_CASE):
+            results[k, j] = 0.0
+        results[k, DELIVERED_LOW] = np.inf
+    for p in range(len(phases)):
+        for turn in range(2):
+            mirrored = turn == 1
+            needed = False
+            for k in range(len(forces)):
+                needed = needed or (p < phase_counts[k] and (forces[k, 1] < 0.0) == mirrored)
+            if not needed:
+                continue
+            standing, _ = begin_phase(g, laws, phases[p], mirrored, work)
+            found = standing >= 0
+            if found:
+                cold_start(g, laws, standing, work, still_border)
+                no_load[0] = no_load[1] = 0.0
+                steps, _, _ = solve_equilibrium(g, laws, standing, work, still_border, 0.0, rest, no_load, 1e-6, 60)
+                found = steps >= 0
+            for i in range(ROW):
+                work.unknowns[SPEED + i] = ideal
+            copy(work.unknowns, still)
+            for k in range(len(forces)):
+                if p >= phase_counts[k] or (forces[k, 1] < 0.0) != mirrored:
+                    continue
+                if not found:
+                    results[k, MISSED] += 1.0
+                    continue
+                copy(still, work.unknowns)
+                copy(still_border, border)
+                common, steps, _ = newton_turning(
+                    g, laws, creep, forces[k, 0], abs(forces[k, 1]), standing, work, border, still_border[:2], matrix
+                )
+                if steps < 0:
+                    results[k, MISSED] += 1.0
+                    continue
+                _sum_up(g, laws, creep, standing, work, border, common, losses, results[k])
+
+
+@kernel
+def _run_batch(
+    inputs: np.ndarray,
+    creep_rows: np.ndarray,
+    phases: np.ndarray,
+    phase_counts: np.ndarray,
+    forces: np.ndarray,
+    work: Workspace,
+    scratch: np.ndarray,
+    matrix: np.ndarray,
+    results: np.ndarray,
+) -> None:
+    for n in range(len(inputs)):
+        _run_candidate(inputs[n], creep_rows[n], phases, phase_counts, forces[n], work, scratch, matrix, results[n])
+
+
+def solve_running(
+    wheel: WheelBatch,
+    contacts: Contacts,
+    inputs: np.ndarray,
+    cases: LoadCases,
+    normal: NormalStates,
+    phases: np.ndarray,
+) -> RunningStates:
+    """The batch running under every load case.
+
+    ``inputs`` of states.kernel_inputs, ``phases`` (P, 3) of states.phase_lattice; duty cases are averaged over all of them,
+    demands (share 0) over the first quarter. A case is nan where it has no state in some phase: a side touches nothing, or
+    the force asked is more than the contacts carry. Powers are in W at the case's own speed, torques in N m at the hubs.
+    """
+    count, case_count = len(wheel), len(cases.direction)
+    cosine, sine = np.cos(cases.direction), np.sin(cases.direction)
+    cosine[np.abs(cosine) < 1e-9] = 0.0
+    sine[np.abs(sine) < 1e-9] = 0.0
+    sideways = np.flatnonzero(sine)
+    few = max(1, math.ceil(DEMAND_PHASES * len(phases)))
+    phase_counts = np.where(cases.share[sideways] > 0.0, len(phases), few).astype(np.int64)
+    forces = np.ascontiguousarray(np.stack([cases.force * cosine, cases.force * sine], axis=2)[:, sideways])
+    results = np.zeros((count, len(sideways), SUMS_OF_CASE))
+    scratch = np.zeros(3 * ROW + 17)
+    _run_batch(
+        inputs, creep_inputs(wheel, contacts), phases, phase_counts, forces, new_workspace(), scratch, np.zeros((4, 5)), results
+    )
+    with np.errstate(all="ignore"):
+        mean = results / phase_counts[None, :, None]
+    missed = results[:, :, MISSED] > 0
+    mean[missed] = np.nan
+    mirrored = sine[sideways] < 0.0
+
+    forward_speed = cases.speed * cosine / wheel.wheel_radius[:, None]
+    torque = np.repeat((cases.force * cosine * wheel.wheel_radius[:, None] / 2)[:, :, None], 2, axis=2)
+    speed = np.repeat(forward_speed[:, :, None], 2, axis=2)
+    side_speed = np.abs(cases.speed * sine)[:, sideways]
+    sides = np.stack([mean[:, :, LEFT_TORQUE], mean[:, :, RIGHT_TORQUE]], axis=2)
+    turns = np.stack([mean[:, :, LEFT_SPEED], mean[:, :, RIGHT_SPEED]], axis=2) * side_speed[:, :, None]
+    sides[:, mirrored], turns[:, mirrored] = sides[:, mirrored, ::-1], turns[:, mirrored, ::-1]
+    torque[:, sideways] = sides
+    speed[:, sideways] += turns
+
+    losses = {name: np.zeros((count, case_count)) for name in LOSSES}
+    for k, name in enumerate(LOSSES):
+        losses[name][:, sideways] = mean[:, :, k] * side_speed
+    # straight ahead: what the soft parts lose a pass, N passes a turn; it loads both hubs alike
+    passes = wheel.output_roller_count[:, None] * np.abs(forward_speed) / (2 * math.pi)
+    floor_share = (normal.floor_energy_peak * np.sin(np.arctan(wheel.output_loss_tangent)))[:, None]
+    share = contacts["compliance_share"]
+    sine_of_pair = share * np.sin(np.arctan(wheel.output_loss_tangent))
+    sine_of_pair = sine_of_pair + (1 - share) * np.sin(np.arctan(wheel.hub_loss_tangent))
+    roller_share = (normal.contact_energy_swing * sine_of_pair)[:, None]
+    losses["floor_hysteresis"] += PASS_LOSS * floor_share * passes
+    losses["roller_hysteresis"] += PASS_LOSS * roller_share * passes
+    with np.errstate(all="ignore"):
+        drag = np.where(forward_speed != 0.0, PASS_LOSS * (floor_share + roller_share) * passes / forward_speed / 2, 0.0)
+    torque += drag[:, :, None]
+
+    ideal = (wheel.contact_circle_radius / np.tan(wheel.skew_angle))[:, None]
+    ratio = np.full((count, case_count), np.nan)
+    ripple = np.full((count, case_count), np.nan)
+    peak = np.zeros((count, case_count))
+    ratio[:, sideways] = mean[:, :, DELIVERED] / ideal
+    with np.errstate(all="ignore"):
+        ripple[:, sideways] = (results[:, :, DELIVERED_HIGH] - results[:, :, DELIVERED_LOW]) / 2 / mean[:, :, DELIVERED]
+    peak[:, sideways] = mean[:, :, ROLLER_PEAK] * side_speed
+    peak += PASS_LOSS * (floor_share + roller_share / 2) * np.abs(forward_speed) / (2 * math.pi)
+    residual = np.zeros((count, case_count))
+    residual[:, sideways] = np.where(missed, np.nan, results[:, :, RESIDUAL])
+    return RunningStates(
+        hub_torque=torque,
+        hub_speed=speed,
+        speed_ratio=ratio,
+        speed_ripple=ripple,
+        losses=losses,
+        roller_loss_peak=peak,
+        residual=residual,
+        unresolved=results[:, :, MISSED].sum(axis=1).astype(np.int64),
+    )

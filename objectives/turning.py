@@ -1,0 +1,361 @@
+"""A wheel that drives sideways at a load case: every roller's speed, the carrier's own, and the normal forces, together.
+
+Each output roller's surface speed solves its torque balance with creeping contacts; the carrier's own speed settles where
+the torque left on it is zero; the normal forces follow the friction forces. Newton on the equilibrium and the carrier's
+speed, with every roller's speed found afresh at each step and eliminated like the roller's displacements.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from objectives.compiled import kernel
+from objectives.contact_pass import PassGeometry
+from objectives.creeping import (
+    FORCE_U,
+    FORCE_UC,
+    FORCE_UU,
+    FORCE_UV,
+    FORCE_UX,
+    FORCE_X,
+    FORCE_XC,
+    FORCE_XU,
+    FORCE_XV,
+    FORCE_XX,
+    RIM_C,
+    RIM_U,
+    RIM_V,
+    RIM_X,
+    THRUST,
+    TORQUE,
+    TORQUE_C,
+    TORQUE_U,
+    TORQUE_V,
+    TORQUE_X,
+    CreepLaws,
+    creep_sums,
+    rim_force,
+)
+from objectives.engagement import CENTRING, Laws, press_floor
+from objectives.limits import solve_small
+from objectives.workspace import (
+    FLOOR_COSINE,
+    FLOOR_FORCE,
+    FLOOR_STIFFNESS,
+    ROW,
+    SPEED,
+    U,
+    V,
+    Workspace,
+    padded,
+)
+
+#: N, 2-norm of the residual at which a state counts as found; a torque counts as its force at the rim
+TOLERANCE = 1e-3
+STEPS = 40
+STEP_LIMIT = 5e-4  # m
+COMMON_LIMIT = 0.2  # of half the hubs' counter-rotation
+#: N, rim balance of a roller, and the tries for it
+RIM_TOLERANCE = 1e-5
+RIM_TRIES = 40
+#: share of the largest speed below which a roller stands still
+STILL = 1e-9
+
+# rows per output roller in Workspace.step
+(
+    MOVE_U,
+    MOVE_V,
+    FREE_U,
+    FREE_V,
+    LEFT_U,
+    LEFT_V,
+    RIGHT_U,
+    RIGHT_V,
+    HEIGHT_U,
+    HEIGHT_V,
+    COMMON_U,
+    COMMON_V,
+    REACTION,  # N, of the axle
+    SIDE,  # N, the floor's side force
+    DRAG,  # N, rim force of bore, faces and rolling on the floor
+    LOW,  # bracket of the roller's speed
+    HIGH,
+) = (k * ROW for k in range(17))
+#: rows 0 and 1 of Workspace.share: rim force and its derivative by the speed
+RIM_FORCE, RIM_SLOPE = 0, ROW
+
+
+@kernel
+def drags(laws: Laws, creep: CreepLaws, n: int, work: Workspace) -> None:
+    """Axle reactions, and the rim force that bore, end faces and the floor's rolling resistance take from each roller."""
+    for i in range(n):
+        u, v = work.unknowns[U + i], work.unknowns[V + i]
+        beyond = math.sqrt(u * u + v * v) - laws.play
+        reaction = laws.stop_stiffness * (beyond if beyond > 0.0 else 0.0)
+        thrust = work.left[THRUST + i] + work.right[THRUST + i]
+        thrust = thrust if thrust > 0.0 else -thrust
+        work.step[REACTION + i] = reaction
+        drag = creep.bore_drag * reaction + creep.face_drag * thrust
+        work.step[DRAG + i] = drag + creep.floor_hysteresis * work.floor[FLOOR_FORCE + i]
+
+
+@kernel
+def roll_speeds(
+    laws: Laws, creep: CreepLaws, n: int, work: Workspace, border: np.ndarray, common: float, fastest: float
+) -> bool:
+    """Find every roller's speed from its torque balance, between 0 and ``fastest``.
+
+    Newton from the speeds in ``work``, kept inside a bracket: the rim force falls as the roller speeds up. A roller whose
+    drag is more than its contacts can turn stands still. Returns False where one stands that the floor should push.
+    """
+    step, rim, unknowns = work.step, work.share, work.unknowns
+    for i in range(n):
+        step[LOW + i] = 0.0
+        step[HIGH + i] = fastest
+        rim[RIM_FORCE + i] = 0.0
+        rim[RIM_SLOPE + i] = 0.0
+    for _ in range(RIM_TRIES):
+        for side in range(2):
+            rim_force(
+                work.contacts, side, work.slots[side], n, laws.contact_stiffness, creep, border[side], common, unknowns, rim,
+                side == 0,
+            )  # fmt: skip
+        worst = 0.0
+        for i in range(n):
+            balance = rim[RIM_FORCE + i] - step[DRAG + i] - step[SIDE + i]
+            speed = unknowns[SPEED + i]
+            low = speed if balance > 0.0 else step[LOW + i]
+            high = step[HIGH + i] if balance > 0.0 else speed
+            slope = rim[RIM_SLOPE + i]
+            slope = slope if slope < -1e-9 else -1e-9
+            trial = speed - balance / slope
+            middle = 0.5 * (low + high)
+            inside = (trial > low) & (trial < high)
+            size = balance if balance > 0.0 else -balance
+            settled = size < RIM_TOLERANCE
+            step[LOW + i] = low
+            step[HIGH + i] = high
+            unknowns[SPEED + i] = speed if settled else (trial if inside else middle)
+            worst += 0.0 if settled or high - low < 1e-12 else 1.0
+        if worst == 0.0:
+            break
+    for i in range(laws.output_count):
+        if unknowns[SPEED + i] < STILL * fastest:
+            unknowns[SPEED + i] = 0.0
+            if step[SIDE + i] > 0.0:
+                return False
+    return True
+
+
+@kernel
+def share_side_force(laws: Laws, creep: CreepLaws, force: float, standing: int, n: int, work: Workspace) -> None:
+    """Share the side force by the floor loads; a roller whose contacts or floor grip are used up passes the rest on."""
+    for i in range(n):
+        work.step[SIDE + i] = 0.0
+    total = 0.0
+    for k in range(standing):
+        total += work.floor[FLOOR_FORCE + work.floor_roller[k]]
+    spare = 0.0
+    for k in range(standing):
+        i = work.floor_roller[k]
+        cap = max(laws.friction_floor * work.floor[FLOOR_FORCE + i], 0.0)
+        part = force * work.floor[FLOOR_FORCE + i] / total if total > 0.0 else 0.0
+        work.step[SIDE + i] = min(part, cap)
+        spare += part - work.step[SIDE + i]
+    for k in range(standing):
+        i = work.floor_roller[k]
+        more = min(spare, max(laws.friction_floor * work.floor[FLOOR_FORCE + i] - work.step[SIDE + i], 0.0))
+        work.step[SIDE + i] += more
+        spare -= more
+
+
+@kernel
+def newton_turning(
+    g: PassGeometry,
+    laws: Laws,
+    creep: CreepLaws,
+    forward: float,
+    sideways: float,
+    standing: int,
+    work: Workspace,
+    border: np.ndarray,
+    rest: np.ndarray,
+    matrix: np.ndarray,
+) -> tuple[float, int, float]:
+    """The running state under ground forces ``forward`` (signed) and ``sideways`` (>= 0) [N] from the state in ``work``.
+
+    ``work.unknowns`` holds displacements and speeds, ``border`` (3,) the closures and the axle's height, ``rest`` (2,) the
+    closures without drive. Returns the hubs' common speed c, steps (negative: not found) and the residual's 2-norm [N].
+    """
+    n = padded(laws.output_count)
+    unknowns, floor, left, right, step = work.unknowns, work.floor, work.left, work.right, work.step
+    circle = g.pitch_radius - g.output_radius * g.sin_contact
+    fastest = 4.0 * circle * g.cos_skew / g.sin_skew
+    common = 0.0
+    left[:] = 0.0
+    right[:] = 0.0
+    steps = 0
+    while True:
+        floor_force, floor_stiffness = press_floor(g, laws, standing, border[2], work)
+        drags(laws, creep, n, work)
+        share_side_force(laws, creep, sideways, standing, n, work)
+        rolling = roll_speeds(laws, creep, n, work, border, common, fastest)
+        for side in range(2):
+            sums = left if side == 0 else right
+            creep_sums(
+                work.contacts, side, work.slots[side], n, laws.contact_stiffness, creep, border[side], common, unknowns, sums
+            )
+        g0 = laws.preload_stiffness * (border[0] - rest[0]) - laws.preload
+        g1 = laws.preload_stiffness * (border[1] - rest[1]) - laws.preload
+        gh = laws.wheel_load - floor_force
+        gt = -forward * g.wheel_radius
+        d00 = d11 = laws.preload_stiffness + 1e-9
+        d22 = floor_stiffness + 1e-9
+        d01 = d02 = d03 = d10 = d12 = d13 = d20 = d21 = d23 = d30 = d31 = d32 = d33 = 0.0
+        r0 = r1 = r2 = r3 = 0.0
+        squares = 0.0
+        for i in range(n):
+            u = unknowns[U + i]
+            v = unknowns[V + i]
+            distance = math.sqrt(u * u + v * v) + 1e-30
+            beyond = distance - laws.play
+            stop = laws.stop_stiffness if beyond > 0.0 else 0.0
+            beyond = beyond if beyond > 0.0 else 0.0
+            cu = u / distance
+            cv = v / distance
+            reaction = stop * beyond
+            ring = reaction / distance
+            radial = stop - ring
+            cosine = floor[FLOOR_COSINE + i]
+            by_floor = floor[FLOOR_STIFFNESS + i] * cosine
+            gu = CENTRING * u + reaction * cu + left[FORCE_U + i] + right[FORCE_U + i] - floor[FLOOR_FORCE + i] * cosine
+            gv = CENTRING * v + reaction * cv + left[FORCE_X + i] - right[FORCE_X + i] + step[SIDE + i]
+            g0 += left[FORCE_X + i]
+            g1 += right[FORCE_X + i]
+            gt += left[TORQUE + i] + right[TORQUE + i]
+            squares += gu * gu + gv * gv
+            # the roller's speed is eliminated first: dV = -(row . d)/rim_v
+            rim_v = left[RIM_V + i] + right[RIM_V + i]
+            rim_v = rim_v if rim_v < -1e-9 else -1e-9
+            free = 1.0 / rim_v if unknowns[SPEED + i] > 0.0 else 0.0
+            v_u = (left[RIM_U + i] + right[RIM_U + i] - creep.bore_drag * stop * cu + creep.floor_hysteresis * by_floor) * free
+            v_v = (left[RIM_X + i] - right[RIM_X + i] - creep.bore_drag * stop * cv) * free
+            v_0 = left[RIM_X + i] * free
+            v_1 = right[RIM_X + i] * free
+            v_h = creep.floor_hysteresis * floor[FLOOR_STIFFNESS + i] * free
+            v_c = (left[RIM_C + i] + right[RIM_C + i]) * free
+            pu = left[FORCE_UV + i] + right[FORCE_UV + i]
+            pv = left[FORCE_XV + i] - right[FORCE_XV + i]
+            p0 = left[FORCE_XV + i]
+            p1 = right[FORCE_XV + i]
+            pt = left[TORQUE_V + i] + right[TORQUE_V + i]
+            uu = left[FORCE_UU + i] + right[FORCE_UU + i]
+            auu = CENTRING + ring + radial * cu * cu + uu + by_floor * cosine - pu * v_u
+            auv = radial * cu * cv + left[FORCE_UX + i] - right[FORCE_UX + i] - pu * v_v
+            avu = radial * cu * cv + left[FORCE_XU + i] - right[FORCE_XU + i] - pv * v_u
+            avv = CENTRING + ring + radial * cv * cv + left[FORCE_XX + i] + right[FORCE_XX + i] - pv * v_v
+            bu0 = left[FORCE_UX + i] - pu * v_0
+            bu1 = right[FORCE_UX + i] - pu * v_1
+            buh = by_floor - pu * v_h
+            buc = left[FORCE_UC + i] + right[FORCE_UC + i] - pu * v_c
+            bv0 = left[FORCE_XX + i] - pv * v_0
+            bv1 = -right[FORCE_XX + i] - pv * v_1
+            bvh = -pv * v_h
+            bvc = left[FORCE_XC + i] - right[FORCE_XC + i] - pv * v_c
+            c0u = left[FORCE_XU + i] - p0 * v_u
+            c0v = left[FORCE_XX + i] - p0 * v_v
+            c1u = right[FORCE_XU + i] - p1 * v_u
+            c1v = -right[FORCE_XX + i] - p1 * v_v
+            ctu = left[TORQUE_U + i] + right[TORQUE_U + i] - pt * v_u
+            ctv = left[TORQUE_X + i] - right[TORQUE_X + i] - pt * v_v
+            d00 += left[FORCE_XX + i] - p0 * v_0
+            d01 -= p0 * v_1
+            d02 -= p0 * v_h
+            d03 += left[FORCE_XC + i] - p0 * v_c
+            d10 -= p1 * v_0
+            d11 += right[FORCE_XX + i] - p1 * v_1
+            d12 -= p1 * v_h
+            d13 += right[FORCE_XC + i] - p1 * v_c
+            d30 += left[TORQUE_X + i] - pt * v_0
+            d31 += right[TORQUE_X + i] - pt * v_1
+            d32 -= pt * v_h
+            d33 += left[TORQUE_C + i] + right[TORQUE_C + i] - pt * v_c
+            inverse = 1.0 / (auu * avv - auv * avu)
+            iuu = avv * inverse
+            iuv = -auv * inverse
+            ivu = -avu * inverse
+            ivv = auu * inverse
+            fu = iuu * gu + iuv * gv
+            fv = ivu * gu + ivv * gv
+            s0u = iuu * bu0 + iuv * bv0
+            s0v = ivu * bu0 + ivv * bv0
+            s1u = iuu * bu1 + iuv * bv1
+            s1v = ivu * bu1 + ivv * bv1
+            shu = iuu * buh + iuv * bvh
+            shv = ivu * buh + ivv * bvh
+            scu = iuu * buc + iuv * bvc
+            scv = ivu * buc + ivv * bvc
+            step[FREE_U + i] = fu
+            step[FREE_V + i] = fv
+            step[LEFT_U + i] = s0u
+            step[LEFT_V + i] = s0v
+            step[RIGHT_U + i] = s1u
+            step[RIGHT_V + i] = s1v
+            step[HEIGHT_U + i] = shu
+            step[HEIGHT_V + i] = shv
+            step[COMMON_U + i] = scu
+            step[COMMON_V + i] = scv
+            d00 -= c0u * s0u + c0v * s0v
+            d01 -= c0u * s1u + c0v * s1v
+            d02 -= c0u * shu + c0v * shv
+            d03 -= c0u * scu + c0v * scv
+            d10 -= c1u * s0u + c1v * s0v
+            d11 -= c1u * s1u + c1v * s1v
+            d12 -= c1u * shu + c1v * shv
+            d13 -= c1u * scu + c1v * scv
+            d20 -= by_floor * s0u
+            d21 -= by_floor * s1u
+            d22 -= by_floor * shu
+            d23 -= by_floor * scu
+            d30 -= ctu * s0u + ctv * s0v
+            d31 -= ctu * s1u + ctv * s1v
+            d32 -= ctu * shu + ctv * shv
+            d33 -= ctu * scu + ctv * scv
+            r0 += c0u * fu + c0v * fv
+            r1 += c1u * fu + c1v * fv
+            r2 += by_floor * fu
+            r3 += ctu * fu + ctv * fv
+        residual = math.sqrt(squares + g0 * g0 + g1 * g1 + gh * gh + (gt / g.wheel_radius) ** 2)
+        if not residual < 1e100:  # also nan
+            return common, -steps - 1, np.inf
+        if residual < TOLERANCE and steps > 0:
+            return common, steps if rolling else -steps - 1, residual
+        if steps >= STEPS:
+            return common, -steps - 1, residual
+        matrix[0, 0], matrix[0, 1], matrix[0, 2], matrix[0, 3], matrix[0, 4] = d00, d01, d02, d03, r0 - g0
+        matrix[1, 0], matrix[1, 1], matrix[1, 2], matrix[1, 3], matrix[1, 4] = d10, d11, d12, d13, r1 - g1
+        matrix[2, 0], matrix[2, 1], matrix[2, 2], matrix[2, 3], matrix[2, 4] = d20, d21, d22, d23, r2 - gh
+        matrix[3, 0], matrix[3, 1], matrix[3, 2], matrix[3, 3], matrix[3, 4] = d30, d31, d32, d33, r3 - gt
+        solve_small(matrix, 4)
+        m0, m1, mh, mc = matrix[0, 4], matrix[1, 4], matrix[2, 4], matrix[3, 4]
+        for i in range(n):
+            mu = -step[FREE_U + i] - step[LEFT_U + i] * m0 - step[RIGHT_U + i] * m1 - step[HEIGHT_U + i] * mh
+            mv = -step[FREE_V + i] - step[LEFT_V + i] * m0 - step[RIGHT_V + i] * m1 - step[HEIGHT_V + i] * mh
+            step[MOVE_U + i] = mu - step[COMMON_U + i] * mc
+            step[MOVE_V + i] = mv - step[COMMON_V + i] * mc
+        largest = max(abs(m0), abs(m1), abs(mh))
+        for i in range(n):
+            largest = max(largest, abs(step[MOVE_U + i]), abs(step[MOVE_V + i]))
+        scale = min(1.0, STEP_LIMIT / largest, COMMON_LIMIT / (abs(mc) + 1e-30))
+        if steps > STEPS // 2:  # what still cycles is damped
+            scale *= 0.5
+        steps += 1
+        for i in range(n):
+            unknowns[U + i] += scale * step[MOVE_U + i]
+            unknowns[V + i] += scale * step[MOVE_V + i]
+        border[0] += scale * m0
+        border[1] += scale * m1
+        border[2] += scale * mh
+        common = min(max(common + scale * mc, -0.9), 0.9)
