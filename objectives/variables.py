@@ -62,7 +62,7 @@ VARIABLES: tuple[Variable, ...] = (
     Variable("carrier_thickness_mm", REAL, "axial thickness of the disc that holds the axles", 6, 24, least=1, most=200),
     Variable("motor", CHOICE, "motor with gearbox, one per hub", names=True),
     Variable("gear_module_mm", CHOICE, "module of pinion and hub gear, ISO 54 series", least=0.2, most=10,
-             choices=(0.8, 1.0, 1.25, 1.5)),
+             choices=(0.8, 1.0, 1.25, 1.5, 2.0)),
     Variable("pinion_teeth", INTEGER, "teeth of the pinion on the gearbox shaft", 10, 40, least=5, most=200),
     Variable("gear_teeth", INTEGER, "teeth of the hub gear", 24, 120, least=6, most=600),
 )
