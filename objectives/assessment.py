@@ -59,6 +59,15 @@ class LoadCases:
     share: np.ndarray  # (k,) of the time, adds up to 1 over the duty; 0 for demands
     wheel_load: np.ndarray  # (n,) N on the floor
 
+    def over_duty(self, values: np.ndarray) -> np.ndarray:
+        """Sum over the duty of ``values`` (n, k, ...) times the shares, shape (n, ...).
+
+        Demands, which have no share, are left out: a number that is missing there (nan) does not count.
+        """
+        duty = np.flatnonzero(self.share > 0)
+        share = self.share[duty].reshape(-1, *[1] * (values.ndim - 2))
+        return (values[:, duty] * share).sum(axis=1)
+
 
 @dataclass(frozen=True)
 class NormalStates:

@@ -28,6 +28,7 @@ from objectives.hertz import (
     peak_pressure,
 )
 from objectives.layout import bearing_figure
+from objectives.slip_margin import slip_margin
 from objectives.thin_layer import thin_layer_factor_at_force
 from objectives.units import MM, MPA
 from objectives.wheel import PLAIN
@@ -134,6 +135,11 @@ def floor_grip(assessment: Assessment) -> np.ndarray:
     return floor_limit(assessment) / assessment.cases.force.max(axis=1) - 1
 
 
+def drive_margin(assessment: Assessment) -> np.ndarray:
+    """Smallest drive limit over force asked of all load cases, less 1: short of it there is no steady running."""
+    return slip_margin(assessment) - 1
+
+
 def motor_margin(assessment: Assessment) -> np.ndarray:
     """Smallest motor limit over force asked of all load cases, less 1."""
     return (assessment.drive.motor_limit / assessment.cases.force).min(axis=1) - 1
@@ -160,6 +166,7 @@ MECHANICS_CONSTRAINTS: tuple[Constraint, ...] = tuple(
         ("bearing_life", "h", 1.0, BEARING_LIFE, bearing_life, f"bearing life of at least {BEARING_LIFE:.0f} h"),
         ("tooth_bending", "MPa", MPA, 10.0, tooth_bending, "bending of the printed teeth"),
         ("floor_grip", "", 1.0, 0.3, floor_grip, "the floor's grip covers every force asked"),
+        ("drive_margin", "", 1.0, 0.3, drive_margin, "the friction drive carries every force asked"),
         ("motor_margin", "", 1.0, 0.3, motor_margin, "the motors cover every force asked at its speed"),
         ("continuous_torque", "", 1.0, 0.3, continuous_torque, "motor torque over the duty within its continuous torque"),
         ("roller_temperature", "K", 1.0, 20.0, roller_temperature, "soft rollers below their service temperature at the duty"),

@@ -189,16 +189,16 @@ def drive(
         motor_limit = motor_force_limit(
             line, transmission, cases.force, hub_torque, running.hub_speed, ideal_hub_torque(wheel, cases.direction)
         )
-        drawn = np.maximum(electric, 0).sum(axis=2) @ cases.share  # what braking gives back is not counted
+        drawn = cases.over_duty(np.maximum(electric, 0).sum(axis=2))  # what braking gives back is not counted
         battery_current = drawn / scenario.supply_voltage
         continuous = np.array([catalogue.motors[name].continuous_torque for name in wheel.motor_names])[wheel.motor]
-        effective_torque = np.sqrt(np.einsum("nks,k->ns", motor_torque**2, cases.share)).max(axis=1)
+        effective_torque = np.sqrt(cases.over_duty(motor_torque**2)).max(axis=1)
         tooth_force = np.abs(motor_torque).max(axis=(1, 2)) / layout.pinion_pitch_radius
         tooth_stress = np.maximum(
             lewis_bending_stress(tooth_force, layout.gear_width, wheel.gear_module, wheel.pinion_teeth),
             lewis_bending_stress(tooth_force, layout.gear_width, wheel.gear_module, wheel.gear_teeth),
         )
-        mean_speed = np.einsum("nks,k->ns", np.abs(running.hub_speed), cases.share).max(axis=1)
+        mean_speed = cases.over_duty(np.abs(running.hub_speed)).max(axis=1)
         life = np.minimum(
             bearing_life(of(radial, "dynamic_rating"), radial_load, mean_speed),
             bearing_life(of(thrust, "dynamic_rating"), wheel.preload, mean_speed, ROLLER_EXPONENT),

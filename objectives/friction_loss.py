@@ -9,9 +9,9 @@ from objectives.assessment import Assessment
 
 def losses_by_name(assessment: Assessment) -> dict[str, np.ndarray]:
     """Duty-weighted mean of each loss [W], by name, shapes (n,): those of the contacts and those of the drive."""
-    share = assessment.cases.share
+    losses = assessment.running.losses | assessment.drive.losses
     with np.errstate(invalid="ignore"):
-        return {name: loss @ share for name, loss in (assessment.running.losses | assessment.drive.losses).items()}
+        return {name: assessment.cases.over_duty(loss) for name, loss in losses.items()}
 
 
 def friction_loss(assessment: Assessment) -> np.ndarray:

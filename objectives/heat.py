@@ -46,7 +46,7 @@ def roller_conductance(wheel: WheelBatch, scenario: Scenario) -> np.ndarray:
 def roller_temperature_rise(assessment: Assessment) -> np.ndarray:
     """Steady rise of the hardest-working output roller over the air, at the duty [K], shape (n,): loss over conductance."""
     with np.errstate(all="ignore"):
-        power = assessment.running.roller_loss_peak @ assessment.cases.share
+        power = assessment.cases.over_duty(assessment.running.roller_loss_peak)
         return power / roller_conductance(assessment.wheel, assessment.scenario)
 
 

@@ -13,12 +13,13 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from objectives.scoring import COLUMNS
 from objectives.variables import INTEGER, VARIABLE, VARIABLES, Variable
 from sweep.errors import BadInput, Fault, did_you_mean
 from sweep.meaning import broken_rule
 from sweep.reading import Faults, read_bytes, read_text, show
 from sweep.space import PLAIN, TYRE_THICKNESS
-from sweep.study import Study, output_columns
+from sweep.study import Study
 
 SHOWN = 20
 WHAT = "table of designs"
@@ -69,7 +70,7 @@ def _table(columns: dict[str, list[object]], study: Study) -> pd.DataFrame:
 
 
 def _check_names(names: Sequence[str], study: Study, faults: Faults) -> None:
-    outputs = OUTPUTS | set(output_columns() or ())
+    outputs = OUTPUTS | set(COLUMNS)
     for i, name in enumerate(names):
         if name in names[:i]:
             faults.add(show(name), "must not be a column twice", remedy="leave one of them out")

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-import importlib
 import json
 import os
 import re
 import tomllib
 import unicodedata
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from objectives.scenario import Robot, Scenario
+from objectives.scoring import COLUMNS, NOT_LIMITED
 from objectives.units import MM
 from sweep.errors import BadInput, Fault
 from sweep.reading import LARGEST_STUDY, Faults, Table, read_text, show
@@ -35,8 +35,6 @@ from sweep.study_tables import (
     read_uncertainty,
 )
 
-#: output columns that are no numbers, or no quantities, so that a limit on them has no meaning
-NOT_LIMITED = {"design", "status", "validity", "feasible"}
 LONGEST_NAME = 80
 WHERE_IT_FAILED = re.compile(r" \(at ([^)]*)\)$")
 
@@ -89,8 +87,7 @@ def read_study(text: str, path: str = "study.toml") -> Study:
     battery = read_battery(top.table("battery"), given="battery" in top)
     voltage = read_supply(top.table("supply"))
     duty, demand = read_duty(top.tables("duty")), read_demand(top.tables("demand"))
-    columns = output_columns()
-    limits = read_limits(top.table("limits"), None if columns is None else set(columns) - NOT_LIMITED)
+    limits = read_limits(top.table("limits"), set(COLUMNS) - NOT_LIMITED)
     domains = read_space(top.table("space"), catalogue)
     baseline = read_baseline(top.table("baseline"), catalogue, domains) if "baseline" in top else None
     uncertainty = read_uncertainty(top.table("uncertainty"))
@@ -162,14 +159,6 @@ def slug(name: str) -> str:
     """
     ascii_name = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
     return re.sub(r"[^A-Za-z0-9._-]+", "-", ascii_name).strip("-._")
-
-
-def output_columns() -> Collection[str] | None:
-    """The names of the output columns; None where scoring is not there to tell."""
-    try:
-        return importlib.import_module("objectives.scoring").COLUMNS
-    except (ImportError, AttributeError):
-        return None
 
 
 def _parse(text: str, path: str) -> dict[str, object]:
