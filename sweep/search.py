@@ -29,6 +29,8 @@ MUTATION_SHAPE = 20.0
 EXCHANGE_SHARE = 0.5
 #: violation of a candidate with an objective that is not a number
 UNKNOWN = 1e30
+#: parents that a generation needs; with fewer it is drawn evenly over the space
+LEAST_PARENTS = 8
 #: share of an island's population that its neighbour is sent
 EMIGRANT_SHARE = 0.25
 
@@ -172,7 +174,8 @@ def advance(
 ) -> tuple[Evaluated, Population]:
     """One generation: ``count`` children of ``population`` scored in one batch, and the ``size`` best of both.
 
-    Pure: the same arguments give the same result, and none is changed. Without parents the generation is a Latin hypercube.
+    Pure: the same arguments give the same result, and none is changed. With fewer than
+    ``LEAST_PARENTS`` parents the generation is a Latin hypercube.
     """
     rng = np.random.default_rng(seed)
     parents = gathered(population)
@@ -229,7 +232,7 @@ def step(
 
 
 def draw(genes: Sequence[Gene], parents: Population, size: int, rng: np.random.Generator) -> np.ndarray:
-    """A generation, shape (size, d): children of pairs of parents, or a Latin hypercube where there are none.
+    """A generation, shape (size, d): children of pairs of parents, or a Latin hypercube where they are few.
 
     Numbers: simulated binary crossover (Deb and Agrawal 1995) and polynomial mutation, both bounded (as in Deb's NSGA-II
     code); integers are drawn as reals and rounded. Choices: exchanged, and mutated to any other option.
@@ -238,7 +241,7 @@ def draw(genes: Sequence[Gene], parents: Population, size: int, rng: np.random.G
     high = np.array([gene.options - 1.0 if gene.kind == CHOICE else gene.high for gene in genes])
     whole = np.array([gene.kind in (INTEGER, CHOICE) for gene in genes], dtype=bool)
     choice = np.array([gene.kind == CHOICE for gene in genes], dtype=bool)
-    if len(parents):
+    if len(parents) >= LEAST_PARENTS:
         father, mother = _pairs(parents.violation, size, rng)
         children = _crossed(parents.genes[father], parents.genes[mother], low, high, choice, rng)
         children = _mutated(children, low, high, whole, choice, rng)

@@ -1,0 +1,74 @@
+"""A study as the search sees it: genes in, scored designs out."""
+
+from __future__ import annotations
+
+import importlib
+import time
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+from sweep.designs import baseline_designs
+from sweep.front import OBJECTIVES
+from sweep.search import SIZE, UNKNOWN, Evaluated, Population, Problem, draw
+from sweep.space import design_ids
+from sweep.study import Study
+
+#: designs and phases in, outputs in the same order out
+Score = Callable[[pd.DataFrame, int], pd.DataFrame]
+
+#: how long the rate is measured
+RATE_SECONDS = 2.0
+
+
+def scoring_of(study: Study) -> Score:
+    """Scoring by the mechanics, against the study's scenario."""
+    evaluate = importlib.import_module("objectives.scoring").evaluate
+
+    def score(designs: pd.DataFrame, phases: int) -> pd.DataFrame:
+        return evaluate(designs, study.scenario, phases=phases)
+
+    return score
+
+
+def scored(designs: pd.DataFrame, phases: int, score: Score) -> pd.DataFrame:
+    """Designs with their outputs beside them, and ``design`` as the first column."""
+    designs = designs.reset_index(drop=True)
+    outputs = score(designs, phases).reset_index(drop=True)
+    outputs = outputs.drop(columns=[name for name in outputs.columns if name in designs.columns or name == "design"])
+    return pd.concat([pd.DataFrame({"design": design_ids(designs)}), designs, outputs], axis=1)
+
+
+def study_problem(study: Study, phases: int, score: Score) -> Problem:
+    """The problem that a study poses, with ``phases`` positions of the wheel."""
+
+    def evaluate(genes: np.ndarray) -> Evaluated:
+        columns = scored(study.space.decode(genes), phases, score)
+        objectives = columns[[objective.name for objective in OBJECTIVES]].to_numpy(dtype=float)
+        violation = columns["violation"].to_numpy(dtype=float)
+        # infeasible for another reason than a constraint: as far off as can be
+        violation = np.where(columns["feasible"].to_numpy(dtype=bool) | (violation > 0), violation, UNKNOWN)
+        return Evaluated(genes, objectives, violation, columns)
+
+    return Problem(study.space.genes, tuple(objective.maximise for objective in OBJECTIVES), evaluate)
+
+
+def baseline_genes(study: Study) -> np.ndarray | None:
+    """The study's baseline as genes, shape (1, d); None where there is none or the space does not contain it."""
+    designs = baseline_designs(study)
+    if designs is None or not study.space.contains(designs).all():
+        return None
+    genes = study.space.encode(designs)
+    return genes if design_ids(study.space.decode(genes)) == design_ids(designs) else None
+
+
+def measured_rate(problem: Problem) -> float:
+    """Candidates per second, of candidates drawn evenly over the space; compiling and loading are not counted."""
+    candidates = draw(problem.genes, Population.empty(problem), SIZE, np.random.default_rng(0))
+    problem.evaluate(candidates[:4])
+    count, began = 0, time.perf_counter()
+    while count == 0 or time.perf_counter() - began < RATE_SECONDS:
+        problem.evaluate(candidates)
+        count += len(candidates)
+    return count / (time.perf_counter() - began)
