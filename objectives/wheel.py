@@ -1,10 +1,11 @@
-"""A batch of candidate wheels: the design variables and what follows from them, one array per quantity, candidate axis first."""
+"""A batch of candidate wheels: the design variables and what follows from them, an array per quantity, candidate axis first."""
 
 from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -80,7 +81,7 @@ class WheelBatch:
 
     def take(self, index: np.ndarray) -> WheelBatch:
         """The candidates at ``index`` (integer positions or a mask), in that order."""
-        values = {}
+        values: dict[str, Any] = {}
         for item in fields(self):
             value = getattr(self, item.name)
             values[item.name] = _frozen(value[index]) if isinstance(value, np.ndarray) else value
