@@ -9,6 +9,7 @@ from __future__ import annotations
 import getpass
 import hashlib
 import os
+import re
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -16,16 +17,21 @@ from typing import Any
 
 import numpy as np
 
+COMPILES = re.compile(rb"^@(compiled|kernel|outer_kernel)\b", re.MULTILINE)
+
 
 def source_key(package: Path) -> str:
-    """Short hash of the package's sources.
+    """Short hash of the package's sources that hold compiled functions.
 
     numba compiles anew when a function's own file has changed, but not when a function or constant that it takes from
-    another file has; so compiled code is kept under a key made of all of them.
+    another file has; so compiled code is kept under a key made of all the files that hold any.
     """
     digest = hashlib.sha256()
     for path in sorted(package.glob("*.py")):
-        digest.update(path.name.encode() + b"\0" + path.read_bytes() + b"\0")
+        text = path.read_bytes()
+        if COMPILES.search(text):
+            digest.update(path.name.encode() + b"\0" + text + b"\0")
+    digest.update(Path(__file__).read_bytes())
     return digest.hexdigest()[:12]
 
 
@@ -74,7 +80,18 @@ compiled = numba.njit(cache=True, error_model="numpy")
 
 #: compiles a kernel. "contract", "reassoc" and "nsz" let sums be vectorised and keep nan and inf; a test holds compiled
 #: against uncompiled. Without numba's reference counts, which cost half of the time here: a kernel may not allocate.
-kernel = numba.njit(cache=True, error_model="numpy", fastmath={"contract", "reassoc", "nsz"}, _nrt=False)
+_KERNEL = {
+    "cache": True,
+    "error_model": "numpy",
+    "fastmath": {"contract", "reassoc", "nsz"},
+    "_nrt": False,
+    "no_cfunc_wrapper": True,
+}
+kernel = numba.njit(**_KERNEL)
+
+#: compiles a kernel into its only caller. numba compiles everything below a kernel anew for each kernel above it; a short
+#: chain of calls down to the heavy ones keeps the first start under a minute.
+outer_kernel = numba.njit(**_KERNEL, inline="always")
 
 
 def on_arrays(function: Callable[..., Any], *values: Any) -> Any:

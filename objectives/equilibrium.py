@@ -11,6 +11,7 @@ Signs: gradients are "energy per unknown"; a load is a force along the unknown, 
 from __future__ import annotations
 
 import math
+
 import numpy as np
 
 from objectives.compiled import kernel
@@ -33,9 +34,9 @@ from objectives.workspace import (
     padded,
 )
 
-
 #: m, the most that a Newton step may move anything
 STEP_LIMIT = 2e-3
+STEPS = 60
 
 
 # rows of the sums over the contacts of a side
@@ -132,7 +133,6 @@ def solve_equilibrium(
     rest: np.ndarray,
     side_load: np.ndarray,
     tolerance: float,
-    steps_allowed: int,
 ) -> tuple[int, float, int]:
     """Newton on the convex energy from the state in ``work`` and ``border``, which it moves to the equilibrium.
 
@@ -156,8 +156,9 @@ def solve_equilibrium(
     while True:
         evaluations += 1
         floor_force, floor_stiffness = press_floor(g, laws, standing, border[2], work)
-        press_side(work.contacts, 0, work.slots[0], n, laws.contact_stiffness, border[0], unknowns, left)
-        press_side(work.contacts, 1, work.slots[1], n, laws.contact_stiffness, border[1], unknowns, right)
+        for side in range(2):
+            sums = left if side == 0 else right
+            press_side(work.contacts, side, work.slots[side], n, laws.contact_stiffness, border[side], unknowns, sums)
         g0 = spring * (border[0] - rest[0]) - laws.preload - side_load[0]
         g1 = spring * (border[1] - rest[1]) - laws.preload - side_load[1]
         gh = laws.wheel_load - floor_force
@@ -243,7 +244,7 @@ def solve_equilibrium(
                 border[1] -= back * move1
                 border[2] -= back * move_h
                 continue
-        if steps >= steps_allowed:
+        if steps >= STEPS:
             return -steps - 1, residual, evaluations
         # three unknowns are left: symmetric elimination
         t0, t1, t2 = r0 - g0, r1 - g1, r2 - gh

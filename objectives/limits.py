@@ -91,6 +91,7 @@ from objectives.workspace import (
 
 #: m, the most that a step may move anything
 STEP_LIMIT = 5e-4
+STEPS = 16
 
 # rows per output roller in Workspace.step that belong to the elimination, around those of objectives.sharing
 MOVE_U, MOVE_V, FREE_U, FREE_V, LEFT_U, LEFT_V, RIGHT_U, RIGHT_V, HEIGHT_U, HEIGHT_V = (k * ROW for k in range(10))
@@ -176,7 +177,6 @@ def newton_limit(
     border: np.ndarray,
     rest: np.ndarray,
     tolerance: float,
-    steps_allowed: int,
     matrix: np.ndarray,
 ) -> tuple[float, int, float]:
     """Newton to the limit state in the direction (d_x, d_y >= 0) from the state in ``work`` and ``border``.
@@ -323,7 +323,7 @@ def newton_limit(
             return force, -steps - 1, np.inf
         if residual < tolerance:
             return force, steps, residual
-        if steps >= steps_allowed:
+        if steps >= STEPS:
             return force, -steps - 1, residual
         matrix[0, 0], matrix[0, 1], matrix[0, 2], matrix[0, 3], matrix[0, 4] = d00, d01, d02, d03, r0 - g0
         matrix[1, 0], matrix[1, 1], matrix[1, 2], matrix[1, 3], matrix[1, 4] = d10, d11, d12, d13, r1 - g1

@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from objectives.assessment import LoadCases, NormalStates, RunningStates
-from objectives.compiled import kernel
+from objectives.compiled import kernel, outer_kernel
 from objectives.contact_pass import PassGeometry
 from objectives.contacts import Contacts
 from objectives.creeping import TORQUE, CreepLaws
@@ -84,7 +84,7 @@ def _creep_laws(row: np.ndarray) -> CreepLaws:
     return CreepLaws(row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], row[8], row[9])
 
 
-@kernel
+@outer_kernel
 def _sum_up(
     g: PassGeometry,
     laws: Laws,
@@ -184,7 +184,7 @@ def _sum_up(
     result[RESIDUAL] = max(result[RESIDUAL], abs(power - used) / abs(power))
 
 
-@kernel
+@outer_kernel
 def _run_candidate(
     row: np.ndarray,
     creep_row: np.ndarray,
@@ -221,12 +221,12 @@ def _run_candidate(
                 needed = needed or (p < phase_counts[k] and (forces[k, 1] < 0.0) == mirrored)
             if not needed:
                 continue
-            standing, _ = begin_phase(g, laws, phases[p], mirrored, work)
+            standing = begin_phase(g, laws, phases[p], mirrored, work)
             found = standing >= 0
             if found:
                 cold_start(g, laws, standing, work, still_border)
                 no_load[0] = no_load[1] = 0.0
-                steps, _, _ = solve_equilibrium(g, laws, standing, work, still_border, 0.0, rest, no_load, 1e-6, 60)
+                steps, _, _ = solve_equilibrium(g, laws, standing, work, still_border, 0.0, rest, no_load, 1e-6)
                 found = steps >= 0
             for i in range(ROW):
                 work.unknowns[SPEED + i] = ideal

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from objectives.compiled import kernel
+from objectives.compiled import kernel, outer_kernel
 from objectives.contact_pass import PassGeometry
 from objectives.engagement import Laws
 from objectives.equilibrium import solve_equilibrium
@@ -47,7 +47,6 @@ from objectives.workspace import (
 
 #: N, 2-norm of the residual at which a state counts as found
 TOLERANCE = 1e-3
-NEWTON_STEPS = 16
 #: rounds of damped steps before a state is given up, and the steps of one
 ROUNDS = 6
 DAMPED_STEPS = 8
@@ -100,7 +99,7 @@ def _drive(g: PassGeometry, friction: float, drag: float, count: int, work: Work
                 sums[FORCE_X + i] += sign * pull * work.contacts[at + INWARD + i]
 
 
-@kernel
+@outer_kernel
 def damped_steps(
     g: PassGeometry,
     laws: Laws,
@@ -133,13 +132,13 @@ def damped_steps(
             work.load[V + i] = x_l - x_r - step[SIDE_FORCE + i]
             side_load[0] += x_l
             side_load[1] += x_r
-        solve_equilibrium(g, laws, standing, work, border, laws.preload_stiffness, rest, side_load, 1e-6, 30)
+        solve_equilibrium(g, laws, standing, work, border, laws.preload_stiffness, rest, side_load, 1e-6)
         relax(laws, DAMPING, work, border)
     for i in range(2 * ROW):
         work.load[i] = 0.0
 
 
-@kernel
+@outer_kernel
 def limit_state(
     g: PassGeometry,
     laws: Laws,
@@ -160,7 +159,7 @@ def limit_state(
     ``scratch`` (like work.unknowns, then 3 and 2 numbers) and ``matrix`` (4, 5) are worked in.
     """
     force, steps, residual = newton_limit(
-        g, laws, d_x, d_y, standing, work, border, still_border[:2], TOLERANCE, NEWTON_STEPS, matrix
+        g, laws, d_x, d_y, standing, work, border, still_border[:2], TOLERANCE, matrix
     )
     if steps >= 0:
         return force, 0, residual
@@ -178,7 +177,7 @@ def limit_state(
         copy(work.unknowns, kept)
         copy(border, kept_border)
         force, steps, residual = newton_limit(
-            g, laws, d_x, d_y, standing, work, border, still_border[:2], TOLERANCE, NEWTON_STEPS, matrix
+            g, laws, d_x, d_y, standing, work, border, still_border[:2], TOLERANCE, matrix
         )
         if steps >= 0:
             return force, round_, residual

@@ -381,10 +381,12 @@ def share_out(laws: Laws, d_x: float, d_y: float, standing: int, n: int, work: W
     over side force in that sense.
     """
     left, right, step, floor = work.left, work.right, work.step, work.floor
+    first = int(0)  # noqa: UP018  (a bare 0 is a literal type, for which numba would compile everything below once more)
+    even = int(0)  # noqa: UP018
     drag_of_axles(laws, n, d_y > 0.0, work)
     if d_y == 0.0:
         sense = 1 if d_x > 0.0 else -1
-        share_friction(sense, 0, n, work, work.share)
+        share_friction(sense, first, n, work, work.share)
         return sense * forward_force(n, work, work.share, True), NONE, sense, 0.0
     for k in range(standing):
         i = work.floor_roller[k]
@@ -395,10 +397,10 @@ def share_out(laws: Laws, d_x: float, d_y: float, standing: int, n: int, work: W
     for k in range(standing):
         sideways += step[SIDE_FORCE + work.floor_roller[k]]
     asked = d_x / d_y * sideways
-    share_friction(0, 0, n, work, work.even)
+    share_friction(even, first, n, work, work.even)
     forward = forward_force(n, work, work.even, True)
     sense = 1 if asked > forward else -1
-    share_friction(sense, 0, n, work, work.extreme)
+    share_friction(sense, first, n, work, work.extreme)
     reach = forward_force(n, work, work.extreme, True) - forward
     slope = sense * d_x / d_y
     if abs(asked - forward) <= abs(reach):

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from objectives.assessment import LimitStates, NormalStates
-from objectives.compiled import kernel
+from objectives.compiled import kernel, outer_kernel
 from objectives.contact_pass import PassGeometry, pass_contact, touches
 from objectives.contacts import Contacts
 from objectives.engagement import Laws, meet, press_floor, stand
@@ -131,20 +131,19 @@ def laws_of(row: np.ndarray) -> Laws:
     )  # fmt: skip
 
 
-@kernel
-def begin_phase(g: PassGeometry, laws: Laws, phase: np.ndarray, mirrored: bool, work: Workspace) -> tuple[int, int]:
+@outer_kernel
+def begin_phase(g: PassGeometry, laws: Laws, phase: np.ndarray, mirrored: bool, work: Workspace) -> int:
     """Contacts and floor of one phase (3 shares of a pitch); the mirrored wheel has its hubs exchanged.
 
-    Returns how many rollers may stand on the floor (-1: a side touches nothing) and the contacts of both sides.
+    Returns how many rollers may stand on the floor; -1 where a side touches nothing.
     """
-    left = 2 if mirrored else 1
-    hub_pitch = 2.0 * math.pi / laws.hub_count
-    found_left = meet(g, laws, 0, phase[left] * hub_pitch, work)
-    found_right = meet(g, laws, 1, phase[3 - left] * hub_pitch, work)
+    touching = True
+    for side in range(2):
+        hub = 2 - side if mirrored else 1 + side
+        found = meet(g, laws, side, phase[hub] * 2.0 * math.pi / laws.hub_count, work)
+        touching = touching and found > 0
     standing = stand(laws, phase[0] * 2.0 * math.pi / laws.output_count, work)
-    if found_left == 0 or found_right == 0:
-        return -1, found_left + found_right
-    return standing, found_left + found_right
+    return standing if touching else -1
 
 
 @kernel
@@ -265,7 +264,7 @@ def _gap_max(g: PassGeometry, laws: Laws) -> float:
     return largest
 
 
-@kernel
+@outer_kernel
 def _solve_directions(
     g: PassGeometry,
     laws: Laws,
@@ -312,7 +311,7 @@ def _solve_directions(
             copy(border, sideways_border)
 
 
-@kernel
+@outer_kernel
 def solve_candidate(
     row: np.ndarray,
     phases: np.ndarray,
@@ -345,7 +344,7 @@ def solve_candidate(
     for d in range(len(directions)):
         any_mirrored = any_mirrored or directions[d, 1] < 0.0
     for p in range(len(phases)):
-        standing, _ = begin_phase(g, laws, phases[p], False, work)
+        standing = begin_phase(g, laws, phases[p], False, work)
         if standing < 0:
             summary[WITHOUT_CONTACT] += 1.0
             for d in range(len(directions)):
@@ -353,7 +352,7 @@ def solve_candidate(
             continue
         cold_start(g, laws, standing, work, still_border)
         no_load[0] = no_load[1] = 0.0
-        steps, _, _ = solve_equilibrium(g, laws, standing, work, still_border, 0.0, rest, no_load, TOLERANCE, 60)
+        steps, _, _ = solve_equilibrium(g, laws, standing, work, still_border, 0.0, rest, no_load, TOLERANCE)
         if steps < 0:
             summary[UNSETTLED] += 1.0
             for d in range(len(directions)):
@@ -365,7 +364,7 @@ def solve_candidate(
             g, laws, directions, False, standing, work, still, still_border, inner, matrix, p, forces, summary
         )
         if any_mirrored:
-            standing, _ = begin_phase(g, laws, phases[p], True, work)
+            standing = begin_phase(g, laws, phases[p], True, work)
             for i in range(ROW):
                 still[V + i] = -still[V + i]
             still_border[0], still_border[1] = still_border[1], still_border[0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -32,6 +33,11 @@ from objectives.workspace import (
     new_workspace,
 )
 from tests.reference.slow_wheel import SlowWheel
+
+
+def _plain(function: Any) -> Any:
+    """The Python function of an outer kernel: what it calls is compiled, it need not be compiled once more for itself."""
+    return getattr(function, "py_func", function)
 
 
 def kernel_row(wheel: SlowWheel) -> np.ndarray:
@@ -152,17 +158,17 @@ def kernel_state(
     row = kernel_row(wheel)[0]
     g, laws, work = geometry_of(row), laws_of(row), new_workspace()
     border, rest = np.zeros(3), np.zeros(2)
-    standing, _ = begin_phase(g, laws, np.array(shares), False, work)
+    standing = _plain(begin_phase)(g, laws, np.array(shares), False, work)
     if standing < 0:
         raise ValueError(f"a side touches nothing at phase {shares}")
     cold_start(g, laws, standing, work, border)
-    steps, residual, _ = solve_equilibrium(g, laws, standing, work, border, 0.0, rest, np.zeros(2), 1e-9, 60)
+    steps, residual, _ = solve_equilibrium(g, laws, standing, work, border, 0.0, rest, np.zeros(2), 1e-9)
     rest = border[:2].copy()
     force, n = math.nan, laws.output_count
     share, side_force = np.zeros((2, n)), np.zeros(n)
     if direction is not None and steps >= 0:
         still, scratch = work.unknowns.copy(), np.zeros(4 * 3 * ROW + 32)
-        force, steps, residual = limit_state(
+        force, steps, residual = _plain(limit_state)(
             g, laws, *direction, standing, work, border, still, np.append(rest, border[2]), scratch, np.zeros((4, 5))
         )
         share = np.array([work.share[SHARE_L : SHARE_L + n], work.share[SHARE_R : SHARE_R + n]])
