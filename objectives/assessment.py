@@ -62,11 +62,13 @@ class LoadCases:
     def over_duty(self, values: np.ndarray) -> np.ndarray:
         """Sum over the duty of ``values`` (n, k, ...) times the shares, shape (n, ...).
 
-        Demands, which have no share, are left out: a number that is missing there (nan) does not count.
+        Demands, which have no share, are left out: a number that is missing there (nan) does not count. Added case by case:
+        numpy's own sums add in another order in other batches.
         """
-        duty = np.flatnonzero(self.share > 0)
-        share = self.share[duty].reshape(-1, *[1] * (values.ndim - 2))
-        return (values[:, duty] * share).sum(axis=1)
+        total = np.zeros_like(values[:, 0])
+        for case in np.flatnonzero(self.share > 0):
+            total += values[:, case] * self.share[case]
+        return total
 
 
 @dataclass(frozen=True)

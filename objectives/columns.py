@@ -102,7 +102,7 @@ def over_sideways_duty(assessment: Assessment, values: np.ndarray) -> np.ndarray
     cases = np.flatnonzero((np.abs(np.sin(direction)) > 1e-9) & (share > 0))
     if not len(cases):
         return values[:, np.flatnonzero(np.isclose(direction, math.pi / 2))[0]]
-    return (values[:, cases] * share[cases]).sum(axis=1) / share[cases].sum()
+    return sum(values[:, case] * share[case] for case in cases) / share[cases].sum()
 
 
 def loss(assessment: Assessment, name: str) -> np.ndarray:

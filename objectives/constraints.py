@@ -6,7 +6,8 @@ slack in SI units, shape (n,), >= 0 where the constraint holds.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
+from functools import reduce
 
 import numpy as np
 
@@ -40,6 +41,8 @@ TOOTH_SAFETY = 2.0
 BEARING_SAFETY = 2.0
 #: h, life that 90 % of the bearings should reach
 BEARING_LIFE = 2000.0
+#: shortfall of one slack, over its scale, beyond which more makes no difference
+LARGEST_SHORTFALL = 1000.0
 
 
 def standoff_closed(assessment: Assessment) -> np.ndarray:
@@ -187,15 +190,19 @@ def geometry_slacks(plan: Plan) -> dict[str, np.ndarray]:
     return {constraint.name: constraint.slack(plan) for constraint in GEOMETRY_CONSTRAINTS}
 
 
-def violation(room: Mapping[str, np.ndarray], names: Iterable[str] | None = None) -> np.ndarray:
-    """Sum of the shortfalls over their scales [-], shape (n,): 0 where every constraint holds, nan where one cannot be told.
+def shortfall(slack: np.ndarray, scale: float) -> np.ndarray:
+    """What a slack adds to the violation [-], shape (n,): -slack/scale where it is negative, 1 where it cannot be told.
 
-    ``room`` holds slacks by name, as ``slacks`` gives them; ``names`` picks some of them.
-
-    >>> violation({"floor_grip": np.array([0.1, -0.3, np.nan])})
-    array([ 0.,  1., nan])
+    >>> shortfall(np.array([0.2, -0.6, np.nan]), 0.3)
+    array([0., 2., 1.])
     """
-    with np.errstate(invalid="ignore"):
-        return np.sum(
-            [np.maximum(-room[name], 0) / CONSTRAINT[name].scale for name in (room if names is None else names)], axis=0
-        )
+    return np.where(np.isnan(slack), 1.0, np.clip(-slack / scale, 0.0, LARGEST_SHORTFALL))
+
+
+def violation(room: Mapping[str, np.ndarray]) -> np.ndarray:
+    """Sum of the shortfalls of slacks by name, as ``slacks`` gives them [-], shape (n,): 0 where every constraint holds.
+
+    >>> violation({"floor_grip": np.array([0.1, -0.3, np.nan]), "arm_neck": np.array([1.0, -1.0, 0.0])})
+    array([0. , 1.5, 1. ])
+    """
+    return reduce(np.add, [shortfall(slack, CONSTRAINT[name].scale) for name, slack in room.items()])

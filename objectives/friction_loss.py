@@ -16,4 +16,4 @@ def losses_by_name(assessment: Assessment) -> dict[str, np.ndarray]:
 
 def friction_loss(assessment: Assessment) -> np.ndarray:
     """Duty-weighted sum of all losses [W], shape (n,)."""
-    return np.sum(list(losses_by_name(assessment).values()), axis=0)
+    return sum(losses_by_name(assessment).values(), np.zeros(len(assessment.wheel)))

@@ -227,7 +227,7 @@ def mass_breakdown(wheel: WheelBatch, layout: Layout, scenario: Scenario) -> Mas
         )
         count = 2 + 2 + 2 + 2 + n * np.where(wheel.bore == PLAIN, 1, 2) + 2 * m
         return MassBreakdown(
-            total=np.sum(list(parts.values()), axis=0),
+            total=sum(parts.values(), np.zeros(len(wheel))),
             parts=parts,
             wheel_inertia=inertia,
             print_time=print_time(wheel, layout, sum(structure.values()), parts, scenario),

@@ -17,19 +17,20 @@ import pandas as pd
 from objectives import contacts as contact_laws
 from objectives.assessment import Assessment, Layout
 from objectives.columns import NUMBER, OUTPUTS, WORDS, Column
-from objectives.constraints import CONSTRAINT, CONSTRAINTS, MECHANICS_CONSTRAINTS, geometry_slacks
+from objectives.constraints import CONSTRAINT, CONSTRAINTS, MECHANICS_CONSTRAINTS, geometry_slacks, shortfall, violation
 from objectives.contacts import contact_constants
 from objectives.drivetrain import drive
 from objectives.friction_loss import friction_loss
 from objectives.geometry_constraints import Constraint, GeometryPlan
 from objectives.layout import layout
 from objectives.mass import mass, mass_breakdown
+from objectives.phases import kernel_inputs, phase_lattice
 from objectives.printability import printability
 from objectives.robot import load_cases
 from objectives.running import solve_running
 from objectives.scenario import Limit, Scenario
 from objectives.slip_margin import slip_margin
-from objectives.states import kernel_inputs, phase_lattice, solve_states
+from objectives.states import solve_states
 from objectives.torque_capacity import torque_capacity
 from objectives.validity import RANGES, ranges_left
 from objectives.variables import INTEGER, VARIABLES
@@ -37,30 +38,32 @@ from objectives.wheel import PLAIN, WheelBatch, wheel_batch
 
 MAX, MIN = "max", "min"
 
-#: shortfall of one slack, over its scale, beyond which more makes no difference
-LARGEST_SHORTFALL = 1000.0
 #: shortfall of a user's limit, over the limit itself, that counts as 1 in ``violation`` (over 1 of its unit for a limit of 0)
 LIMIT_SCALE = 0.3
 
 
 @dataclass(frozen=True)
 class Objective:
-    """What a wheel is wanted to be good at. ``sense`` is MAX or MIN; ``function`` gives it in ``unit``, shape (n,)."""
+    """What a wheel is wanted to be good at. ``sense`` is MAX or MIN; ``function`` gives it in ``unit``, shape (n,).
+
+    ``resolution``, in ``unit``, is the difference below which two wheels count as equal unless a study says otherwise.
+    """
 
     name: str
     unit: str
     sense: str
     function: Callable[[Assessment], np.ndarray]
+    resolution: float
     meaning: str
 
 
 #: a new objective is one module with one function, and one line here
 OBJECTIVES: tuple[Objective, ...] = (
-    Objective("torque_capacity_Nm", "N m", MAX, torque_capacity, "torque about the axle to rely on, forward and reverse"),
-    Objective("slip_margin", NUMBER, MAX, slip_margin, "smallest drive limit over force asked of all load cases"),
-    Objective("friction_loss_W", "W", MIN, friction_loss, "power lost between motors and floor over the duty"),
-    Objective("mass_kg", "kg", MIN, mass, "mass of the wheel unit, motors included"),
-    Objective("printability", NUMBER, MAX, printability, "how readily it prints, 0 to 1"),
+    Objective("torque_capacity_Nm", "N m", MAX, torque_capacity, 0.05, "torque about the axle to rely on, forward and reverse"),
+    Objective("slip_margin", NUMBER, MAX, slip_margin, 0.02, "smallest drive limit over force asked of all load cases"),
+    Objective("friction_loss_W", "W", MIN, friction_loss, 0.1, "power lost between motors and floor over the duty"),
+    Objective("mass_kg", "kg", MIN, mass, 0.02, "mass of the wheel unit, motors included"),
+    Objective("printability", NUMBER, MAX, printability, 0.01, "how readily it prints, 0 to 1"),
 )
 
 #: every output column, in order. The limits of a scenario add slacks of their own: see ``columns_of``.
@@ -168,7 +171,8 @@ def assess(wheel: WheelBatch, plan: Layout, scenario: Scenario, lattice: np.ndar
 
 def _score(designs: pd.DataFrame, scenario: Scenario, lattice: np.ndarray, geometry_first: bool) -> dict[str, np.ndarray]:
     """Columns of one chunk; those that stay nan for all of it may be missing."""
-    wheel = wheel_batch(designs, scenario.catalogue, scenario.robot.floor)
+    with np.errstate(invalid="ignore"):  # of numbers that make no sense
+        wheel = wheel_batch(designs, scenario.catalogue, scenario.robot.floor)
     plan = layout(wheel, scenario)
     room = geometry_slacks(GeometryPlan(wheel, scenario, plan))
     count = len(wheel)
@@ -189,27 +193,16 @@ def _score(designs: pd.DataFrame, scenario: Scenario, lattice: np.ndarray, geome
     scored = {name: _scattered(values, rows, count) for name, values in found.items()}
     scored |= {f"slack_{name}": values for name, values in room.items()}
     missing = np.full(count, np.nan)
-    violation = np.zeros(count)
-    for constraint in CONSTRAINTS:
-        violation += shortfall(scored.get(f"slack_{constraint.name}", missing), constraint.scale)
+    short = violation({c.name: scored.get(f"slack_{c.name}", missing) for c in CONSTRAINTS})
     for limit in scenario.limits:
         for name, (bound, sign) in limit_slacks(limit).items():
             scored[name] = sign * (scored.get(limit.column, missing) - bound)
-            violation += shortfall(scored[name], LIMIT_SCALE * (abs(bound) or 1 / LIMIT_SCALE))
+            short += shortfall(scored[name], LIMIT_SCALE * (abs(bound) or 1 / LIMIT_SCALE))
     untold = sum(np.isnan(scored.get(objective.name, missing)).astype(float) for objective in OBJECTIVES)
-    scored["violation"] = violation + untold
+    scored["violation"] = short + untold
     scored["feasible"] = scored["violation"] == 0
     scored["status"] = np.array([";".join(reasons) for reasons in status], dtype=object)
     return scored
-
-
-def shortfall(slack: np.ndarray, scale: float) -> np.ndarray:
-    """What a slack adds to ``violation`` [-], shape (n,): -slack/scale where it is negative, 1 where it cannot be told.
-
-    >>> shortfall(np.array([0.2, -0.6, np.nan]), 0.3)
-    array([0., 2., 1.])
-    """
-    return np.where(np.isnan(slack), 1.0, np.clip(-slack / scale, 0.0, LARGEST_SHORTFALL))
 
 
 def has_shape(wheel: WheelBatch) -> np.ndarray:

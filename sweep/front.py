@@ -15,6 +15,8 @@ import moocore
 import numpy as np
 import pandas as pd
 
+from objectives import scoring
+from objectives.scoring import MAX
 from sweep.errors import BadInput, Fault, did_you_mean
 
 
@@ -26,13 +28,7 @@ class Objective:
     maximise: bool
 
 
-OBJECTIVES = (
-    Objective("torque_capacity_Nm", True),
-    Objective("slip_margin", True),
-    Objective("friction_loss_W", False),
-    Objective("mass_kg", False),
-    Objective("printability", True),
-)
+OBJECTIVES = tuple(Objective(objective.name, objective.sense == MAX) for objective in scoring.OBJECTIVES)
 
 #: points up to which the hypervolume is exact; 1e4 points of five objectives take seconds, the time grows with the square
 EXACT_UP_TO = 10_000

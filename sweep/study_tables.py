@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from objectives.catalogue import Catalogue
 from objectives.scenario import Build, Case, Limit, Printer, Robot
+from objectives.scoring import OBJECTIVES
 from objectives.units import DEG, GRAVITY, MM, MM3, WH
 from objectives.variables import REAL, VARIABLES
 from sweep.errors import did_you_mean
@@ -18,13 +19,7 @@ KEEP = ("front", "feasible", "all")
 TOTAL_SHARE_TOLERANCE = 1e-6
 
 #: the objectives' own units; two designs nearer than this in every objective count as one
-RESOLUTION = {
-    "torque_capacity_Nm": 0.05,
-    "slip_margin": 0.02,
-    "friction_loss_W": 0.1,
-    "mass_kg": 0.02,
-    "printability": 0.01,
-}
+RESOLUTION = {objective.name: objective.resolution for objective in OBJECTIVES}
 
 #: what is not known well of the materials; the names of a material's own keys
 UNCERTAIN_MATERIAL = ("friction_roller", "friction_bore", "friction_floor", "youngs_modulus_MPa", "loss_tangent")
