@@ -27,7 +27,7 @@ SIZE = 96
 CROSSOVER_SHAPE = 20.0
 MUTATION_SHAPE = 20.0
 EXCHANGE_SHARE = 0.5
-#: violation of a candidate with an objective that is not a number
+#: violation of a candidate that breaks nothing but has an objective that is not a number
 UNKNOWN = 1e30
 #: parents that a generation needs; with fewer it is drawn evenly over the space
 LEAST_PARENTS = 8
@@ -114,14 +114,15 @@ def gathered(*parts: Population) -> Population:
 
 
 def as_population(problem: Problem, evaluated: Evaluated) -> Population:
-    """Costs and violations as the search takes them: a missing objective is infinitely bad and breaks a constraint."""
+    """Costs and violations as the search takes them: a missing objective makes all costs infinite and breaks a constraint, by
+    ``UNKNOWN`` where no other violation is told."""
     costs = np.where(problem.maximise, -evaluated.objectives, evaluated.objectives)
     known = np.asarray(np.isfinite(costs).all(axis=1))
     violation = np.where(np.isnan(evaluated.violation), UNKNOWN, np.maximum(evaluated.violation, 0.0))
     return Population(
         np.array(evaluated.genes, dtype=float),
         np.where(known[:, None], costs, np.inf),
-        np.where(known, np.minimum(violation, UNKNOWN), UNKNOWN),
+        np.where(known | (violation > 0), np.minimum(violation, UNKNOWN), UNKNOWN),
     )
 
 

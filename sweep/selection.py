@@ -29,8 +29,8 @@ TINY = 1e-300
 def survivors(costs: np.ndarray, violation: np.ndarray, count: int, rng: np.random.Generator) -> np.ndarray:
     """Rows of the ``count`` candidates to keep, ascending.
 
-    ``costs`` (n, m) [any unit], m of 2 at least, not finite only where infeasible; ``violation`` (n,) [-], 0 where feasible. Feasible candidates come
-    before all others; those are ordered by violation. With more than ``count`` rows or fewer, as many as there are.
+    ``costs`` (n, m) [any unit], m of 2 at least, finite where feasible; ``violation`` (n,) [1], 0 where feasible. Feasible
+    candidates come before all others; those are ordered by violation. Where there are no more than ``count``, all stay.
 
     >>> costs = np.array([[0.0, 1.0], [1.0, 0.0], [1.0, 1.0], [0.4, 0.4]])
     >>> survivors(costs, np.array([0.0, 0.0, 0.0, 2.0]), 2, np.random.default_rng(0)).tolist()

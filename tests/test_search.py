@@ -142,6 +142,14 @@ def test_missing_objectives_are_infeasible_and_never_parents_of_choice():
     assert np.isinf(population.costs).all()
 
 
+def test_a_told_violation_counts_even_without_objectives():
+    """What cannot be built has no objectives, but how far off it is leads back to what can."""
+    what = problem(lambda x: np.full((len(x), 2), np.nan), 4, 2, broken=lambda x: x.sum(axis=1))
+    scored = search(what, 20 * SIZE)
+    assert not scored[-1].feasible.any()
+    assert scored[-1].violation.mean() < 0.2 * scored[0].violation.mean()
+
+
 def test_nan_violation_is_infeasible():
     what = problem(lambda x: dtlz2(x, 3), 6, 3, broken=lambda x: np.full(len(x), np.nan))
     evaluated, population = first(what, np.full((2, 6), 0.3))
