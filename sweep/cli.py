@@ -1,0 +1,327 @@
+"""The command line. Heavy imports stand inside the commands, so that help and mistakes answer at once."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sweep.errors import BadInput, Fault, SweepFailure
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from sweep.archive import RunFolder
+    from sweep.progress import Snapshot
+    from sweep.study import Study
+
+#: set to anything to see where an unexpected failure happened
+DEBUG = "WHEELFRONT_DEBUG"
+#: s, after which the wait is explained
+PATIENCE = 6.0
+ENDINGS = (".csv", ".parquet")
+
+app = typer.Typer(
+    name="wheelfront",
+    help="Chooses a friction-driven omnidirectional wheel: contact mechanics, five objectives, a Pareto front.",
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+StudyFile = Annotated[Path, typer.Argument(metavar="STUDY", help="The study, a TOML file.", show_default=False)]
+RunPlace = Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run.", show_default=False)]
+Json = Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")]
+Seed = Annotated[int | None, typer.Option("--seed", help="Seed of the search, in place of the study's.", min=0)]
+
+
+@app.command()
+def check(study: StudyFile, json: Json = False) -> None:
+    """Validate a study and tell what it means.
+
+    Its space, load cases, constraints, and how long a sweep takes here.
+    """
+    from sweep.check import as_json
+    from sweep.check import check as look_into
+    from sweep.check_text import show_check
+    from sweep.show import console, print_json
+    from sweep.study import load_study
+
+    read = load_study(study)
+    with _patience():
+        found = look_into(read)
+    if json:
+        print_json(as_json(found))
+    else:
+        show_check(found, console())
+
+
+@app.command()
+def score(
+    study: StudyFile,
+    designs: Annotated[
+        Path | None,
+        typer.Argument(metavar="DESIGNS", help="A CSV or Parquet table, a design a row; else the baseline."),
+    ] = None,
+    phases: Annotated[
+        int | None, typer.Option("--phases", help="Positions of the wheel; else the study's front_phases.", min=1, max=4096)
+    ] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="Write all columns to a .csv or .parquet file.")] = None,
+    json: Json = False,
+) -> None:
+    """Score given designs.
+
+    The wheel somebody already built is the first thing to score.
+    """
+    _check_ending(out)
+    from sweep.designs import baseline_designs, read_designs
+    from sweep.front_table import records, show_scores
+    from sweep.problem import scored, scoring_of
+    from sweep.show import console, print_json
+    from sweep.study import load_study
+
+    read = load_study(study)
+    table = baseline_designs(read) if designs is None else read_designs(designs, read)
+    if table is None:
+        remedy = "name a CSV or Parquet file, or add [baseline] to the study"
+        raise BadInput([Fault("DESIGNS", "must be given, the study has no [baseline]", "", str(study), remedy)])
+    positions = phases or read.search.front_phases
+    with _patience():
+        scores = scored(table, positions, scoring_of(read))
+    if out is not None:
+        _write(scores, out, read, positions)
+    if json:
+        print_json({"study": read.name, "hash": read.hash, "phases": positions, "designs": records(scores)})
+    else:
+        show_scores(scores, read.scenario, console())
+        note(f"Scored at {positions} positions of the wheel; compare only with scores at as many.")
+
+
+@app.command()
+def sweep(
+    study: StudyFile,
+    out: Annotated[Path | None, typer.Option("--out", help="The run's folder; else results/ and the study's name.")] = None,
+    hours: Annotated[
+        float | None, typer.Option("--hours", help="How long; becomes a number of evaluations at the start.", min=0)
+    ] = None,
+    evaluations: Annotated[int | None, typer.Option("--evaluations", help="How many designs to score.", min=1)] = None,
+    resume: Annotated[bool, typer.Option("--resume", help="Go on with the run in the folder.")] = False,
+    seed: Seed = None,
+) -> None:
+    """Search the space of a study.
+
+    Keeps the front in a folder. Ctrl-C ends it at any time, --resume goes on.
+    """
+    if hours is not None and evaluations is not None:
+        raise BadInput([Fault("--hours", "must not be given beside --evaluations", f"{hours:g}", "", "leave one of them out")])
+    if hours is not None and not 0 < hours <= 10000:
+        raise BadInput([Fault("--hours", "must lie in (0, 10000]", f"{hours:g}")])
+    try:
+        from sweep.check import refuse_impossible, sampled
+        from sweep.progress import Display
+        from sweep.run import run
+        from sweep.study import load_study
+
+        read = load_study(study)
+        for text in read.notes:
+            note(text)
+        if not resume:
+            refuse_impossible(read, sampled(read))
+    except KeyboardInterrupt:
+        note("Stopped before the search began; nothing was written.")
+        return
+    with Display() as display, _patience() as waiting:
+
+        def tell(snapshot: Snapshot) -> None:
+            waiting.cancel()
+            display(snapshot)
+
+        result = run(read, out, evaluations=evaluations, hours=hours, seed=seed, resume=resume, progress=tell)
+    place = result.folder.location
+    if result.state == "stopped":
+        note(f"Stopped after {result.evaluations} evaluations. {_front_words(len(result.front))} is in {place}.")
+        note(f"Go on with: wheelfront sweep {study} --out {place} --resume")
+        return
+    if not len(result.front):
+        name, share = next(iter(result.broken.items()), ("", 0.0))
+        most = f" {name} is broken by {100 * share:.0f} % of them." if name else ""
+        note(f"None of {result.evaluations} designs is feasible.{most} Look at: wheelfront check {study}")
+        return
+    note(
+        f"{_front_words(len(result.front))} is in {place}, from {result.evaluations} evaluations, "
+        f"{100 * result.feasible_share:.0f} % of them feasible."
+    )
+    note(f"Look at it with: wheelfront front {place}")
+
+
+@app.command()
+def front(
+    run: RunPlace,
+    where: Annotated[
+        str | None, typer.Option("--where", help="Only designs for which this holds, e.g. \"mass_kg < 2 and bore == ball\".")
+    ] = None,
+    sort: Annotated[str | None, typer.Option("--sort", help="Column to sort by, objectives best first.")] = None,
+    top: Annotated[int | None, typer.Option("--top", help="Only the first so many.", min=1)] = None,
+    out: Annotated[Path | None, typer.Option("--out", help="Write all columns to a .csv or .parquet file.")] = None,
+    json: Json = False,
+) -> None:
+    """Show a run's front.
+
+    Without options its extremes, its knee and how it compares with the baseline.
+    """
+    _check_ending(out)
+    from sweep.archive import open_run
+    from sweep.front import where as holds
+    from sweep.front_table import front_json, records, show_designs, show_front, sorted_by
+    from sweep.run_study import baseline_of, study_of
+    from sweep.show import console, print_json
+
+    folder = open_run(run)
+    table = _front_of(folder, run)
+    about = folder.about() or {}
+    baseline = baseline_of(folder)
+    if about.get("state") not in ("done", None):
+        note(f"The run is {about['state']} at {about.get('evaluations_done', 0)} of {about.get('evaluations')} evaluations.")
+    chosen = table
+    if where is not None:
+        chosen = chosen[holds(chosen, where)]
+    if sort is not None:
+        chosen = sorted_by(chosen, sort)
+    if top is not None:
+        chosen = chosen.head(top)
+    if out is not None:
+        _write(chosen, out, study_of(folder), int(about.get("front_phases", 0)))
+    if where is sort is top is None:
+        if json:
+            told = {"run": str(run), "study": about.get("study"), "state": about.get("state")}
+            print_json(told | front_json(table, baseline))
+        elif out is None:
+            show_front(table, baseline, _title(about, len(table)), console())
+            note("More: --where, --sort and --top list designs, wheelfront sheet RUN DESIGN explains one.")
+        return
+    if json:
+        print_json({"run": str(run), "study": about.get("study"), "of": len(table), "designs": records(chosen)})
+    elif len(chosen):
+        show_designs(chosen, [name for name in [sort, *_named(where, table)] if name], console())
+        note(f"{len(chosen)} of {len(table)} designs.")
+    else:
+        note(f"None of {len(table)} designs.")
+
+
+@app.command()
+def sheet(
+    run: RunPlace,
+    design: Annotated[
+        str, typer.Argument(metavar="DESIGN", help="A design's id or its beginning, baseline or knee.", show_default=False)
+    ],
+) -> None:
+    """Explain one design of a run.
+
+    Limits, margins, losses, constraints, what moves what, how to set and drive it.
+    """
+    from sweep.archive import open_run
+    from sweep.run_study import baseline_of, find_design, study_of
+    from sweep.sheet import make_sheet
+    from sweep.sheet_text import show_sheet
+    from sweep.show import console
+
+    folder = open_run(run)
+    study = study_of(folder)
+    found = find_design(folder, design)
+    with _patience():
+        made = make_sheet(study, found, baseline_of(folder))
+    show_sheet(made, console())
+
+
+def main() -> None:
+    """Run the command line and end the process with its status: 0 done, 1 failed while running, 2 bad input."""
+    try:
+        app()
+    except (BadInput, SweepFailure) as error:
+        note(str(error))
+        sys.exit(error.exit_status)
+    except BrokenPipeError:  # whoever read has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(0)
+    except Exception as error:
+        if os.environ.get(DEBUG):
+            raise
+        note(
+            f"wheelfront failed unexpectedly: {type(error).__name__}: {error}. Files of runs are whole, --resume goes on with "
+            f"one. Please report it with the command and its study; {DEBUG}=1 shows where it happened."
+        )
+        sys.exit(1)
+
+
+def note(text: str) -> None:
+    """Something to know, on stderr."""
+    print(text, file=sys.stderr, flush=True)
+
+
+@contextlib.contextmanager
+def _patience() -> Iterator[threading.Timer]:
+    """Say why it takes long where it does: the kernels are compiled on their first use."""
+    reason = "At work. The first use on a machine compiles the mechanics, which takes a minute or two."
+    timer = threading.Timer(PATIENCE, note, [reason])
+    timer.daemon = True
+    timer.start()
+    try:
+        yield timer
+    finally:
+        timer.cancel()
+
+
+def _check_ending(out: Path | None) -> None:
+    if out is not None and out.suffix.lower() not in ENDINGS:
+        raise BadInput([Fault("--out", f"must end in {' or '.join(ENDINGS)}", repr(out.suffix), str(out), "name another file")])
+
+
+def _write(table: pd.DataFrame, out: Path, study: Study, phases: int) -> None:
+    from sweep.archive import Location, to_parquet
+
+    if out.suffix.lower() == ".csv":
+        content = table.to_csv(index=False).encode()
+    else:
+        content = to_parquet(table, {"study": study.name, "study_hash": study.hash, "phases": str(phases)})
+    Location.at(out.parent).write(out.name, content)
+    note(f"Wrote {len(table)} designs to {out}.")
+
+
+def _front_of(folder: RunFolder, run: Path) -> pd.DataFrame:
+    table = folder.front()
+    if table is None or not len(table):
+        broken = (folder.about() or {}).get("broken") or {}
+        name = next(iter(broken), "")
+        why = f"; {name} is broken by {100 * broken[name]:.0f} % of what was scored" if name else ""
+        rule = "must hold a design at least, none is feasible so far" if table is not None else "is not there yet"
+        remedy = "go on with --resume, or widen the study's space" if table is not None else "go on with --resume"
+        raise BadInput([Fault("front", rule + why, "", str(run), remedy)])
+    return table
+
+
+def _title(about: dict[str, object], count: int) -> str:
+    share = about.get("feasible_share")
+    feasible = f", {100 * share:.0f} % feasible" if isinstance(share, float) else ""
+    return f"{about.get('study')}: {_front_words(count)}, from {about.get('evaluations_done')} evaluations{feasible}."
+
+
+def _front_words(count: int) -> str:
+    return f"A front of {count} design{'' if count == 1 else 's'}"
+
+
+def _named(where: str | None, table: pd.DataFrame) -> list[str]:
+    """Columns that an expression names."""
+    import re
+
+    return [name for name in dict.fromkeys(re.findall(r"[A-Za-z_]\w*", where or "")) if name in table.columns]
+
+
+if __name__ == "__main__":
+    main()
