@@ -24,9 +24,8 @@ from objectives.hertz import (
 )
 from objectives.kalker import combined_poisson_ratio, combined_shear_modulus, kalker_c22, kalker_c33
 from objectives.rolling import combined_loss_sine, line_resistance_ratio, loss_sine, rolling_resistance_ratio
-from objectives.sharing import axis_friction
 from objectives.thin_layer import thin_layer_factor, thin_layer_factor_at_force
-from objectives.traction import saturation_creep, slide_spin_force_ratio, spin_moment_full_slip
+from objectives.traction import axis_friction, saturation_creep, slide_spin_force_ratio, spin_moment_full_slip
 from objectives.wheel import PLAIN, WheelBatch
 
 #: friction of a hub roller on its bolt and against its washers (common practice: plastic on a dry steel bolt)

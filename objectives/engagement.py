@@ -117,7 +117,9 @@ def stand(laws: Laws, phase: float, work: Workspace) -> int:
 
 
 @kernel
-def floor_contact(g: PassGeometry, stiffness: float, cosine: float, sine: float, u: float, height: float) -> tuple[float, float]:
+def floor_contact(
+    g: PassGeometry, stiffness: float, cosine: float, sine: float, u: float, height: float
+) -> tuple[float, float]:
     """Force [N] and stiffness [N/m] of one output roller on the floor.
 
     Slices along the roller, each a linear spring of ``stiffness`` [N/m^2]; the depth of slice z of a roller at angle theta

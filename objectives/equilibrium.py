@@ -49,7 +49,14 @@ STEP_U, STEP_V, GRAD_U, GRAD_V, BY_LEFT_U, BY_LEFT_V, BY_RIGHT_U, BY_RIGHT_V, BY
 
 @kernel
 def press_side(
-    contacts: np.ndarray, side: int, slots: int, n: int, stiffness: float, closure: float, unknowns: np.ndarray, sums: np.ndarray
+    contacts: np.ndarray,
+    side: int,
+    slots: int,
+    n: int,
+    stiffness: float,
+    closure: float,
+    unknowns: np.ndarray,
+    sums: np.ndarray,
 ) -> None:
     """Normal forces of one side and their stiffness, summed for each roller."""
     sign = 1.0 - 2.0 * side

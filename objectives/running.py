@@ -17,7 +17,7 @@ from objectives.contacts import Contacts
 from objectives.creeping import TORQUE, CreepLaws
 from objectives.engagement import Laws
 from objectives.equilibrium import cold_start, solve_equilibrium
-from objectives.states import begin_phase, geometry_of, laws_of
+from objectives.phases import begin_phase, geometry_of, laws_of
 from objectives.turning import DRAG, REACTION, SIDE, newton_turning
 from objectives.wheel import WheelBatch
 from objectives.workspace import (

@@ -182,7 +182,7 @@ def _score(designs: pd.DataFrame, scenario: Scenario, lattice: np.ndarray, geome
     rows = np.flatnonzero(sound & ~broken if geometry_first else sound & has_shape(wheel))
     found: dict[str, np.ndarray] = {}
     if len(rows):
-        assessment = assess(wheel.take(rows), _take(plan, rows), scenario, lattice)
+        assessment = assess(wheel.take(rows), take(plan, rows), scenario, lattice)
         _unsettled(assessment, rows, status)
         found = {constraint.name: constraint.slack(assessment) for constraint in MECHANICS_CONSTRAINTS}
         found = {f"slack_{name}": values for name, values in found.items()}
@@ -276,7 +276,7 @@ def _unsettled(assessment: Assessment, rows: np.ndarray, status: list[list[str]]
             reasons.append(f"no steady running under {', '.join(cases)}")
 
 
-def _take(plan: Layout, rows: np.ndarray) -> Layout:
+def take(plan: Layout, rows: np.ndarray) -> Layout:
     """The layouts at ``rows``."""
     arrays = {item.name: getattr(plan, item.name) for item in fields(plan)}
     return replace(plan, **{name: value[rows] for name, value in arrays.items() if isinstance(value, np.ndarray)})

@@ -31,17 +31,13 @@ from objectives.workspace import FLOOR_COSINE, FLOOR_FORCE, FLOOR_STIFFNESS, ROW
     DRIVE_UX,
     DRIVE_XX,
     CAP,  # N, friction limit along c, and its derivatives
-    CAP_U,
-    CAP_X,
+    CAP_U, CAP_X,
     TURN,  # N at the floor, forward force of that friction limit
-    TURN_U,
-    TURN_X,
+    TURN_U, TURN_X,
     DRAG,  # N, rim drag on the roller of hub rollers that turn
-    DRAG_U,
-    DRAG_X,
+    DRAG_U, DRAG_X,
     TWIST,  # N at the floor, forward force of that drag
-    TWIST_U,
-    TWIST_X,
+    TWIST_U, TWIST_X,
 ) = (k * ROW for k in range(23))
 
 # rows per output roller in Workspace.step that the sharing fills; the first ten are the solver's own
@@ -94,19 +90,6 @@ NONE, LEAN, LEVEL = range(3)
 
 #: level above every breakpoint: all friction is used up
 ALL_USED = 1e300
-
-
-@kernel
-def axis_friction(friction: float, drag_of_load: float, drag_of_force: float) -> tuple[float, float]:
-    """Share of the normal force that a turning hub roller can push with along its axis, and the drag across it.
-
-    f_x = (drag_of_load + drag_of_force f) is the bore's and washers' drag over the normal force, and f^2 + f_x^2 = mu^2.
-    All dimensionless. ``friction`` is mu; ``drag_of_load`` = mu_bore r_axle / r_h; ``drag_of_force`` = mu_washer r_washer / r_h.
-    """
-    both = 1.0 + drag_of_force * drag_of_force
-    root = max(drag_of_load * drag_of_load * (drag_of_force * drag_of_force - both) + both * friction * friction, 0.0)
-    along = max((math.sqrt(root) - drag_of_load * drag_of_force) / both, 0.0)
-    return along, drag_of_load + drag_of_force * along
 
 
 @kernel

@@ -311,3 +311,37 @@ def slide_spin_moment_ratio(slide_ratio: float) -> float:
     upper = 1.0 + z * (-0.21046467 + z * 1.52315175)
     lower = 1.0 + z * (2.13670937 + z * (-0.25348278 + z * 13.2122))
     return math.sqrt(upper / lower)
+
+
+@compiled
+def axis_friction(friction: float, drag_of_load: float, drag_of_force: float) -> tuple[float, float]:
+    """Share of the normal force that a turning hub roller can push with along its axis, and its drag across it.
+
+    f_x = (d_N + d_f f), f^2 + f_x^2 = mu^2, solved for f; all over the normal force
+
+    Parameters
+    ----------
+    friction : float
+        mu [-], scalar, >= 0
+    drag_of_load : float
+        d_N = mu_bore r_axle/r_h, of the bore under the normal force [-], scalar, >= 0
+    drag_of_force : float
+        d_f = mu_washer r_washer/r_h, of the washer under the force along the axis [-], scalar, >= 0
+
+    Returns
+    -------
+    (float, float)
+        f, f_x [-]; f is 0 where the drag alone takes all friction
+
+    Validity: exact. The bore is loaded by the normal force alone, the washer by the axial force alone.
+
+    Source: derived here.
+
+    >>> along, across = axis_friction(0.6, 0.06, 0.09)
+    >>> round(along, 4), round(along**2 + across**2, 4)
+    (0.5893, 0.36)
+    """
+    both = 1.0 + drag_of_force * drag_of_force
+    root = max(drag_of_load * drag_of_load * (drag_of_force * drag_of_force - both) + both * friction * friction, 0.0)
+    along = max((math.sqrt(root) - drag_of_load * drag_of_force) / both, 0.0)
+    return along, drag_of_load + drag_of_force * along

@@ -12,7 +12,7 @@ from objectives.assessment import Assessment
 from objectives.compiled import kernel
 from objectives.contact_pass import pass_contact, touches
 from objectives.hertz import effective_modulus, patch_half_widths
-from objectives.states import geometry_of
+from objectives.phases import geometry_of
 from objectives.thin_layer import THIN_LAYER_CHI_LARGEST
 from objectives.wheel import PLAIN
 

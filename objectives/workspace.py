@@ -14,7 +14,6 @@ import numpy as np
 
 from objectives.compiled import kernel
 
-
 #: rollers that fit a row, and hub rollers that one output roller can meet on one side
 ROW = 32
 SLOTS = 18

@@ -11,9 +11,10 @@ import numpy as np
 from objectives.contact_pass import PassGeometry
 from objectives.engagement import Laws
 from objectives.equilibrium import cold_start, solve_equilibrium
+from objectives.phases import begin_phase, geometry_of, laws_of
 from objectives.settling import limit_state
-from objectives.sharing import SHARE_L, SHARE_R, SIDE_FORCE, axis_friction
-from objectives.states import begin_phase, geometry_of, laws_of
+from objectives.sharing import SHARE_L, SHARE_R, SIDE_FORCE
+from objectives.traction import axis_friction
 from objectives.workspace import (
     ALONG_C,
     ALONG_T,

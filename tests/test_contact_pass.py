@@ -12,7 +12,7 @@ from scipy.optimize import minimize
 
 from objectives.contact_pass import Contact, pass_contact, roller_radius, speed_ratio, touches
 from objectives.engagement import meet, stand
-from objectives.states import laws_of
+from objectives.phases import laws_of
 from objectives.workspace import ALONG_C, ALONG_T, CONTACT, GAP, SIDE, SLOTS, new_workspace
 from tests.kernel_inputs import kernel_geometry, kernel_row
 from tests.reference import slow_geometry
