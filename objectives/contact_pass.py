@@ -97,13 +97,15 @@ def pass_contact(g: PassGeometry, eps: float) -> Contact:
     across = v_r * v_r + v_y * v_y
     unit = 1.0 / math.sqrt(across)
     rim2 = g.wheel_radius**2 - z * z
-    gap = math.sqrt(across + v_t * v_t) - base - g.crown * math.sqrt(rim2) + g.output_radius * (g.crown * z) ** 2 / (2.0 * rim2)
+    apart = math.sqrt(across + v_t * v_t)
+    gap = apart - base - g.crown * math.sqrt(rim2) + g.output_radius * (g.crown * z) ** 2 / (2.0 * rim2)
+    place = z + (apart - gap - g.hub_radius) * v_t / apart  # from the sphere's middle to where it is touched
     inward = -v_r * unit
     outward = v_y * unit
     a_c = a_r * outward + a_y * inward
     norm = 1.0 / math.sqrt(a_c * a_c + a_t * a_t)
-    lever_t = g.pitch_radius - roller_radius(g, z) * inward
-    return Contact(z, place_hub, gap, inward, outward, a_c * norm, a_t * norm, lever_t, -z * outward)
+    lever_t = g.pitch_radius - roller_radius(g, place) * inward
+    return Contact(place, place_hub, gap, inward, outward, a_c * norm, a_t * norm, lever_t, -place * outward)
 
 
 @kernel

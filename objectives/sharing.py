@@ -280,62 +280,56 @@ def side_level(sense: int, slope: float, others: float, standing: int, work: Wor
 
     Side forces are min(passed_k, level G_k). ``others`` [N] is the forward force, in the ``sense``, of the rollers that
     carry no floor load; ``slope`` is forward over side force asked, in that sense. Forward force over the level is
-    piecewise linear with at most five breakpoints, so the answer is in closed form. Reads DEMAND as drag alone. Returns the
-    level [-] and the sum of the side forces [N]; 0 where even without side force it cannot be had.
+    piecewise linear with at most two breakpoints a floor roller, so the answer is in closed form. Reads DEMAND as drag
+    alone. Returns the level [-] and the sum of the side forces [N]; 0 where even without side force it cannot be had.
     """
-    left, right, step = work.left, work.right, work.step
-    break0, break1 = _breakpoints(sense, 0, standing, work)
-    break2, break3 = _breakpoints(sense, 1, standing, work)
-    # four numbers in falling order
-    if break2 > break0:
-        break0, break2 = break2, break0
-    if break3 > break1:
-        break1, break3 = break3, break1
-    if break2 > break1:
-        break1, break2 = break2, break1
+    left, right, step, floor, breaks = work.left, work.right, work.step, work.floor, work.breaks
+    count = 0
+    for k in range(standing):
+        i = work.floor_roller[k]
+        if floor[FLOOR_FORCE + i] > 0.0:
+            full = step[PASSED + i] / floor[FLOOR_FORCE + i]
+            turn = (sense * (right[CAP + i] - left[CAP + i]) - step[DEMAND + i]) / floor[FLOOR_FORCE + i]
+            breaks[count] = full
+            breaks[count + 1] = turn if 0.0 < turn < full else 0.0
+            count += 2
+    breaks[count] = 0.0
+    count += 1
+    for j in range(1, count):  # into falling order
+        at = j
+        while at > 0 and breaks[at] > breaks[at - 1]:
+            breaks[at], breaks[at - 1] = breaks[at - 1], breaks[at]
+            at -= 1
     spare_before = 0.0
     level_before = 0.0
-    for j in range(5):
-        level = break0 if j == 0 else (break1 if j == 1 else (break2 if j == 2 else (break3 if j == 3 else 0.0)))
+    for j in range(count):
+        level = breaks[j]
         if j > 0 and level == level_before:
             continue
-        sideways = 0.0
         forwards = others
         for k in range(standing):
             i = work.floor_roller[k]
-            if work.floor[FLOOR_FORCE + i] > 0.0:
-                passed = min(step[PASSED + i], level * work.floor[FLOOR_FORCE + i])
-                sideways += passed
+            if floor[FLOOR_FORCE + i] > 0.0:
+                passed = min(step[PASSED + i], level * floor[FLOOR_FORCE + i])
                 forwards += forward_share(sense, left, right, i, passed + step[DEMAND + i])
-        spare = forwards - slope * sideways
+        spare = forwards - slope * _passed_at(level, standing, work)
         if spare >= 0.0:
-            if j == 0:
-                return level, sideways
-            level += spare / (spare - spare_before) * (level_before - level)
-            sideways = 0.0
-            for k in range(standing):
-                i = work.floor_roller[k]
-                sideways += min(step[PASSED + i], level * work.floor[FLOOR_FORCE + i])
-            return level, sideways
+            if j > 0:
+                level += spare / (spare - spare_before) * (level_before - level)
+            return level, _passed_at(level, standing, work)
         spare_before = spare
         level_before = level
     return 0.0, 0.0
 
 
 @kernel
-def _breakpoints(sense: int, k: int, standing: int, work: Workspace) -> tuple[float, float]:
-    """Levels, larger first, at which floor roller ``k`` changes what limits it; 0 where there is none."""
-    if k >= standing:
-        return 0.0, 0.0
-    i = work.floor_roller[k]
-    load = work.floor[FLOOR_FORCE + i]
-    if load <= 0.0:
-        return 0.0, 0.0
-    full = work.step[PASSED + i] / load
-    turn = (sense * (work.right[CAP + i] - work.left[CAP + i]) - work.step[DEMAND + i]) / load
-    if turn < 0.0 or turn > full:
-        turn = 0.0
-    return full, turn
+def _passed_at(level: float, standing: int, work: Workspace) -> float:
+    """Sum of the side forces at a level [N]."""
+    sideways = 0.0
+    for k in range(standing):
+        i = work.floor_roller[k]
+        sideways += min(work.step[PASSED + i], level * work.floor[FLOOR_FORCE + i])
+    return sideways
 
 
 @kernel

@@ -17,6 +17,8 @@ from objectives.compiled import kernel
 #: rollers that fit a row, and hub rollers that one output roller can meet on one side
 ROW = 32
 SLOTS = 18
+#: output rollers that can stand on the floor at once
+FLOOR_ROLLERS = 3
 
 # contacts[side][slot]: rows of one hub roller's contact with each output roller
 GAP, INWARD, AXIAL, ALONG_C, ALONG_T, LEVER_T, LEVER_C, RELAXED = (k * ROW for k in range(8))
@@ -44,8 +46,9 @@ class Workspace(NamedTuple):
     slots: np.ndarray  # (2,) slots in use on each side
     unknowns: np.ndarray  # rows U, V, SPEED
     floor: np.ndarray  # rows FLOOR_*
-    floor_roller: np.ndarray  # (2,) which rollers
-    floor_angle: np.ndarray  # (2, 3) angle from straight down, its cosine and sine
+    floor_roller: np.ndarray  # (FLOOR_ROLLERS,) which rollers
+    floor_angle: np.ndarray  # (FLOOR_ROLLERS, 3) angle from straight down, its cosine and sine
+    breaks: np.ndarray  # (2 FLOOR_ROLLERS + 1,) levels of side force, see objectives.sharing
     left: np.ndarray  # SUMS
     right: np.ndarray  # SUMS
     step: np.ndarray  # STEP
@@ -62,8 +65,9 @@ def new_workspace() -> Workspace:
         np.zeros(2, np.int64),
         np.zeros(3 * ROW),
         np.zeros(3 * ROW),
-        np.zeros(2, np.int64),
-        np.zeros((2, 3)),
+        np.zeros(FLOOR_ROLLERS, np.int64),
+        np.zeros((FLOOR_ROLLERS, 3)),
+        np.zeros(2 * FLOOR_ROLLERS + 1),
         np.zeros(SUMS),
         np.zeros(SUMS),
         np.zeros(STEP),
