@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.optimize import minimize
+from scipy.optimize import minimize, minimize_scalar
 
 from objectives.contact_pass import Contact, pass_contact, roller_radius, speed_ratio, touches
 from objectives.engagement import meet, stand
@@ -110,24 +110,28 @@ def test_gap_of_a_barrel_is_that_of_its_true_surface(angles: tuple[float, float]
 
 
 @pytest.mark.parametrize("crown", [0.5, 1.0])
-def test_gap_of_a_crown_is_smallest_at_its_place(crown: float) -> None:
-    """The gap as the docstring has it, with the sphere that touches from inside, as a function of the place alone."""
+def test_gap_of_a_crown_is_the_smallest_over_its_spheres(crown: float) -> None:
+    """The rule of the docstring, minimised by search; the contact is where the sphere found is touched."""
     wheel = typical_wheel(crown=crown)
     for eps_deg in (-11.0, 3.0, 11.0):
         found = kernel_contact(wheel, eps_deg)
         centre, a = slow_geometry.hub_roller_axis(wheel, math.radians(eps_deg), 1, 0.0, False)
 
-        def gap(z: float, centre: np.ndarray = centre, a: np.ndarray = a) -> float:
+        def to_axis(z: float, centre: np.ndarray = centre, a: np.ndarray = a) -> np.ndarray:
             offset = centre - wheel.pitch_radius * R - z * T
-            slope = crown * z / math.sqrt(wheel.wheel_radius**2 - z * z)
-            sphere = float(roller_outline(wheel, z)) - wheel.output_roller_radius * slope**2 / 2
-            return float(np.linalg.norm(offset - (offset @ a) * a)) - sphere - wheel.hub_roller_radius
+            return offset - (offset @ a) * a
 
-        z = found.place_output
-        assert found.gap == pytest.approx(gap(z), abs=1e-14)
-        assert gap(z + 1e-5) > found.gap
-        assert gap(z - 1e-5) > found.gap
-        assert (gap(z + 1e-5) - gap(z - 1e-5)) / 2e-5 == pytest.approx(0.0, abs=1e-7)
+        def sphere(z: float) -> float:
+            slope = crown * z / math.sqrt(wheel.wheel_radius**2 - z * z)
+            return float(roller_outline(wheel, z)) - wheel.output_roller_radius * slope**2 / 2
+
+        def gap(z: float) -> float:
+            return float(np.linalg.norm(to_axis(z))) - sphere(z) - wheel.hub_roller_radius
+
+        best = minimize_scalar(gap, bounds=(-15e-3, 15e-3), method="bounded", options={"xatol": 1e-11})
+        assert found.gap == pytest.approx(float(best.fun), abs=1e-13)
+        touched = best.x + sphere(best.x) * to_axis(best.x)[1] / np.linalg.norm(to_axis(best.x))
+        assert found.place_output == pytest.approx(touched, abs=1e-8)
 
 
 @pytest.mark.parametrize("eps_deg", [-10.0, 5.0, 10.0])
@@ -136,18 +140,13 @@ def test_moment_of_a_crowned_roller_is_that_of_its_true_surface(eps_deg: float) 
     found = kernel_contact(wheel, eps_deg)
     _, _, point, a = surface_contact(wheel, eps_deg)
     lever = found.along_t * found.lever_t + found.along_c * found.lever_c
-    assert lever == pytest.approx(float(np.cross(Y, point) @ a), rel=0.015)
+    assert lever == pytest.approx(float(np.cross(Y, point) @ a), rel=0.011)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="place_output is the centre of the touching sphere; the contact on a crowned roller's surface lies 15 % further out,"
-    " by the sphere's radius times the normal's part along t, so crowned rollers seem to touch over too long a pass",
-)
 @pytest.mark.parametrize("eps_deg", [-10.0, 10.0])
 def test_place_on_a_crowned_roller_is_where_its_surface_is_touched(eps_deg: float) -> None:
     wheel = typical_wheel(crown=1.0)
-    assert kernel_contact(wheel, eps_deg).place_output == pytest.approx(surface_contact(wheel, eps_deg)[0], rel=0.03)
+    assert kernel_contact(wheel, eps_deg).place_output == pytest.approx(surface_contact(wheel, eps_deg)[0], rel=0.006)
 
 
 @settings(max_examples=60, deadline=None)
@@ -214,15 +213,27 @@ def test_a_contact_must_lie_on_both_rollers() -> None:
     assert not touches(g._replace(half_hub_length=0.99 * abs(contact.place_hub)), contact)
 
 
-@pytest.mark.parametrize("count", [8, 15, 26])
-@pytest.mark.parametrize("share", [0.001, 0.31, 0.5, 0.999])
-def test_rollers_that_can_stand_on_the_floor(count: int, share: float) -> None:
+TIE = pytest.mark.xfail(
+    strict=True,
+    reason="with four rollers at one and a half pitches by rounding, the three kept are the first by number, not the lowest:"
+    " rollers 0, 1 and 24 of 26, without 25 at half a pitch",
+)
+
+
+@pytest.mark.parametrize(
+    ("count", "share"),
+    [(8, 0.001), (15, 0.31), (26, 0.499), (26, 0.999), (15, 0.5), pytest.param(26, 0.5, marks=TIE)],
+)
+def test_rollers_that_can_stand_on_the_floor_are_the_lowest(count: int, share: float) -> None:
     wheel = typical_wheel(N=count, M=20)
     work, carrier = new_workspace(), share * 2 * math.pi / count
     standing = stand(laws_of(kernel_row(wheel)[0]), carrier, work)
     angles = slow_geometry.roller_angles(wheel, (carrier, 0.0, 0.0))
     lowest = np.argsort(np.abs(angles))
-    assert set(work.floor_roller[:standing]) == set(lowest[:2])
+    found = set(work.floor_roller[:standing])
+    assert set(lowest[:2]) <= found
+    if share != 0.5:  # else the third is as low as the fourth, and neither touches
+        assert found == set(lowest[:3])
     for k in range(standing):
         assert work.floor_angle[k] == pytest.approx(
             [angles[work.floor_roller[k]], math.cos(angles[work.floor_roller[k]]), math.sin(angles[work.floor_roller[k]])],

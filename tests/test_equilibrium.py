@@ -130,17 +130,14 @@ def test_preload_is_shared_by_matched_rollers() -> None:
     assert forces == pytest.approx([wheel.preload / (wheel.N * math.cos(wheel.contact_angle))] * 30, rel=1e-5)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="two rollers at most stand on the floor; with 26 straight rollers under 250 N both neighbours of the lowest one"
-    " carry 8 % each, and one of them is left out",
-)
 def test_three_rollers_can_stand_on_the_floor() -> None:
+    # both neighbours of the lowest one carry 8 % each
     length = 0.85 * 2 * 66e-3 * math.tan(math.pi / 26)
     wheel = typical_wheel(N=26, M=37, wheel_load=250.0, output_roller_length=length)
     shares = (1e-4, 0.2, 0.7)
     found, expected = kernel_state(wheel, shares), surface_equilibrium(wheel, slow_phase(wheel, np.array(shares)))
-    assert found.floor_load == pytest.approx(expected.floor_load, abs=1.0)
+    assert np.count_nonzero(expected.floor_load > 20.0) == 3
+    assert found.floor_load == pytest.approx(expected.floor_load, abs=5e-4)
 
 
 # the floor

@@ -109,10 +109,10 @@ def test_the_other_way_is_that_of_the_reference() -> None:
     [pytest.param(key, marks=() if key in ("forward", "sideways") else pytest.mark.slow) for key in DIRECTIONS],
 )
 def test_limit_of_barrels(direction_name: str) -> None:
-    # normals keep within their cross-section and contacts sit too near the middle: up to 0.9 % was measured
+    # normals keep within their cross-section: up to 0.72 % was measured
     wheel, direction = without_washers(crown=1.0), DIRECTIONS[direction_name]
     expected = exact_limit_state(wheel, slow_phase(wheel, np.array(PHASE)), direction)
-    assert kernel_state(wheel, PHASE, direction).force == pytest.approx(expected.force, rel=0.012)
+    assert kernel_state(wheel, PHASE, direction).force == pytest.approx(expected.force, rel=0.009)
 
 
 @pytest.mark.parametrize(
@@ -132,6 +132,19 @@ def test_washers_that_always_drag_as_at_full_friction_make_the_limit_too_low(
     wheel, direction = typical_wheel(**WHEELS[wheel_name]), DIRECTIONS[direction_name]
     expected = exact_limit_state(wheel, slow_phase(wheel, np.array(PHASE)), direction).force
     assert (1 - below) * expected < kernel_state(wheel, PHASE, direction).force < (1 + above) * expected
+
+
+def test_where_newton_cycles_damped_steps_lead_to_the_same_state() -> None:
+    wheel = without_washers(
+        M=29, play=0.46357627753393373e-3, preload=77.24903011305192, preload_stiffness=251245.95943863055,
+        friction_roller=0.5249531161594412, friction_floor=0.4976600373943529, wheel_load=201.25549752399823,
+        contact_stiffness=19595412.418790698, contact_angle=1.0249200267889855, skew_angle=0.7714512859728097,
+    )  # fmt: skip
+    shares = (0.6383450267923287, 0.3420872134075783, 0.09940095580394037)
+    found = kernel_state(wheel, shares, DIRECTIONS["forward diagonal"])
+    expected = exact_limit_state(wheel, slow_phase(wheel, np.array(shares)), DIRECTIONS["forward diagonal"])
+    assert found.steps > 0  # rounds of damped steps
+    assert found.force == pytest.approx(expected.force, rel=3e-5)
 
 
 # substituted back

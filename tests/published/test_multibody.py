@@ -1,4 +1,4 @@
-"""Rigid multibody simulations of the friction drive, as numbers, against the slow reference.
+"""Rigid multibody simulations of the friction drive, as numbers, against the slow reference and the kernels.
 
 The simulations are in multibody_cases.json beside this file, with their frames and their own uncertainty. The three loaders
 return plain records, so that other implementations can be held against the same numbers.
@@ -9,11 +9,14 @@ from __future__ import annotations
 import json
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
 
+from objectives.contact_pass import Contact, speed_ratio
+from objectives.contact_pass import pass_contact as kernel_pass_contact
+from tests.kernel_inputs import kernel_geometry, kernel_state
 from tests.reference.slow_geometry import closing_travel, pass_contact
 from tests.reference.slow_limit import limit_state
 from tests.reference.slow_wheel import SlowWheel
@@ -148,4 +151,41 @@ def test_slip_load_of_one_roller(case: SlipCase) -> None:
     length = math.hypot(*asked)
     found = limit_state(wheel, (0.0, 0.0, 0.0), (asked[0] / length, asked[1] / length), coupled=case.floating)
     assert found.status == ""
+    assert found.force / length == pytest.approx(case.simulated, rel=case.tolerance)
+
+
+# the kernels against the same numbers
+
+
+@pytest.mark.parametrize("case", ratio_cases(), ids=lambda case: case.name)
+def test_kernel_speed_ratio_of_a_pass(case: PassCase) -> None:
+    # closing along its own normal moves a hub roller's axis as a smaller hub roller would have it
+    wheel = one_roller_wheel(case)
+    closure = closing_travel(wheel, case.eps, along_normal=True)
+    g = kernel_geometry(replace(wheel, friction_roller=0.5, hub_roller_radius=wheel.hub_roller_radius - closure))
+    ratio = speed_ratio(kernel_pass_contact(g, case.eps)) / wheel.contact_circle_radius
+    assert ratio == pytest.approx(case.simulated, abs=case.tolerance)
+
+
+@pytest.mark.parametrize("case", travel_cases(), ids=lambda case: case.name)
+def test_kernel_closes_a_gap_at_its_first_slope(case: PassCase) -> None:
+    # overlaps are linear in the closure: gap/|n_y| against a travel of up to 0.9 mm
+    found = Contact(*kernel_pass_contact(kernel_geometry(replace(one_roller_wheel(case), friction_roller=0.5)), case.eps))
+    assert -found.gap / found.axial == pytest.approx(case.simulated, rel=0.05, abs=case.tolerance)
+
+
+@pytest.mark.parametrize(
+    "case", [case for case in slip_cases() if case.friction[0] == case.friction[1]], ids=lambda case: case.name
+)
+def test_kernel_slip_load_of_one_roller(case: SlipCase) -> None:
+    # a closure held stiffly keeps the normal force
+    wheel = replace(
+        one_roller_wheel(case, preload=case.preload), friction_roller=case.friction[0],
+        preload_stiffness=0.0 if case.floating else 1e9, axle_stop_stiffness=1e10,
+    )  # fmt: skip
+    lever = wheel.contact_circle_radius / wheel.wheel_radius
+    asked = (case.direction[0] * lever, case.direction[1])
+    length = math.hypot(*asked)
+    found = kernel_state(wheel, (0.0, 0.0, 0.0), (asked[0] / length, asked[1] / length))
+    assert found.steps >= 0
     assert found.force / length == pytest.approx(case.simulated, rel=case.tolerance)
