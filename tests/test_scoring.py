@@ -23,6 +23,7 @@ from objectives.layout import layout
 from objectives.phases import phase_lattice
 from objectives.scenario import Case, Limit
 from objectives.scoring import COLUMNS, OBJECTIVES, columns_of, evaluate
+from objectives.slip_margin import case_margins
 from objectives.units import DEG, GRAVITY
 from objectives.variables import VARIABLES
 from objectives.wheel import wheel_batch
@@ -364,3 +365,31 @@ def test_compiled_equals_uncompiled(mixed):
     for name in set(out.columns) - set(WORDS):
         # a hub's cogging torque is a difference of nearly equal sums, and states settle to 1e-3 N
         assert uncompiled[name].to_numpy(float) == pytest.approx(out[name].to_numpy(), rel=1e-5, abs=1e-6, nan_ok=True), name
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["balancing", "castered"])
+def test_random_wheels_settle_or_are_marked(name, capsys):
+    """Wheels drawn over a shipped space, those that can be put together (a pull-in ratio of 1.3 or more is part of that)."""
+    scenario = study(name).scenario
+    wheel = wheel_batch(drawn(5000, name), scenario.catalogue, scenario.robot.floor)
+    plan = layout(wheel, scenario)
+    room = scoring.geometry_slacks(scoring.GeometryPlan(wheel, scenario, plan))
+    rows = np.flatnonzero(np.all([slack >= 0 for slack in room.values()], axis=0))
+    known = scoring.assess(wheel.take(rows), scoring.take(plan, rows), scenario, phase_lattice(16))
+    states = np.isnan(known.limits.force)
+    margin = case_margins(known)
+    lost = np.isnan(known.running.hub_torque).any(axis=2)
+    turning = np.abs(np.sin(known.cases.direction)) > 1e-9
+    easy = lost[:, turning][margin[:, turning] > 3]
+    with capsys.disabled():
+        print(
+            f"\n{name}: {len(rows)} wheels; limit states not found {states.mean():.3%}, wheels that miss one "
+            f"{states.any(axis=(1, 2)).mean():.2%}; cases that do not run though asked for under a third of their limit "
+            f"{easy.mean():.2%}"
+        )
+    assert states.mean() < 0.005
+    assert (states.any(axis=(1, 2)) == (known.limits.unresolved + known.limits.without_contact > 0)).all()
+    assert (lost.any(axis=1) == (known.running.unresolved > 0)).all()
+    assert np.isfinite(known.limits.force[~states]).all()
+    assert (known.limits.force[~states] >= 0).all()
