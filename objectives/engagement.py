@@ -28,6 +28,8 @@ from objectives.workspace import (
     Workspace,
 )
 
+#: pitches from straight down within which a roller may stand on the floor; short of 1.5, so that a tie adds none
+WINDOW = 1.5 * (1 - 1e-9)
 #: N/m, a spring so weak that it decides nothing but which of many equal states is taken
 CENTRING = 1.0
 
@@ -108,7 +110,7 @@ def stand(laws: Laws, phase: float, work: Workspace) -> int:
     for i in range(laws.output_count):
         angle = phase + turn * i / laws.output_count + math.pi
         angle -= turn * math.floor(angle / turn) + math.pi
-        if abs(angle) < 1.5 * turn / laws.output_count and count < FLOOR_ROLLERS:
+        if abs(angle) < WINDOW * turn / laws.output_count and count < FLOOR_ROLLERS:
             work.floor_roller[count] = i
             work.floor_angle[count, 0] = angle
             work.floor_angle[count, 1] = math.cos(angle)

@@ -185,6 +185,7 @@ def solve_states(inputs: np.ndarray, directions: np.ndarray, phases: np.ndarray)
     ``inputs`` of kernel_inputs; ``directions`` (d,) [rad], 0 forward, pi reverse, +pi/2 to the right (the floor pushes along
     -y); ``phases`` (P, 3) of phase_lattice. Where a state was not found its force is nan and the count says so.
     """
+    inputs, phases = np.ascontiguousarray(inputs), np.ascontiguousarray(phases)
     count = len(inputs)
     forces = np.full((count, len(directions), len(phases)), np.nan)
     summaries = np.zeros((count, SUMMARY))

@@ -213,16 +213,9 @@ def test_a_contact_must_lie_on_both_rollers() -> None:
     assert not touches(g._replace(half_hub_length=0.99 * abs(contact.place_hub)), contact)
 
 
-TIE = pytest.mark.xfail(
-    strict=True,
-    reason="with four rollers at one and a half pitches by rounding, the three kept are the first by number, not the lowest:"
-    " rollers 0, 1 and 24 of 26, without 25 at half a pitch",
-)
-
-
 @pytest.mark.parametrize(
     ("count", "share"),
-    [(8, 0.001), (15, 0.31), (26, 0.499), (26, 0.999), (15, 0.5), pytest.param(26, 0.5, marks=TIE)],
+    [(8, 0.001), (15, 0.31), (26, 0.499), (26, 0.999), (15, 0.5), (26, 0.5)],
 )
 def test_rollers_that_can_stand_on_the_floor_are_the_lowest(count: int, share: float) -> None:
     wheel = typical_wheel(N=count, M=20)
