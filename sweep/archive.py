@@ -9,6 +9,7 @@ import os
 import socket
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from sweep.columns import described
@@ -189,7 +191,7 @@ class RunFolder:
         """What the search kept, a table per island and epoch, with the columns ``island`` and ``epoch``."""
         for name in self.location.names("epochs"):
             island, epoch = (int(piece.split("=")[1].split(".")[0]) for piece in name.split("/")[1:])
-            part = pq.read_table(io.BytesIO(self.location.read(name))).to_pandas()
+            part = pq.read_table(pa.BufferReader(self.location.read(name))).to_pandas()
             yield part.assign(island=island, epoch=epoch)
 
     def state(self) -> State | None:
@@ -218,7 +220,7 @@ class RunFolder:
         self.location.write("progress.jsonl", "".join(json.dumps(line) + "\n" for line in kept).encode())
 
     def _table(self, name: str) -> pd.DataFrame | None:
-        return pq.read_table(io.BytesIO(self.location.read(name))).to_pandas() if self.location.exists(name) else None
+        return pq.read_table(pa.BufferReader(self.location.read(name))).to_pandas() if self.location.exists(name) else None
 
     @contextlib.contextmanager
     def locked(self) -> Iterator[None]:
@@ -272,8 +274,8 @@ def open_run(place: str | os.PathLike[str]) -> RunFolder:
 def to_parquet(table: pd.DataFrame, facts: Mapping[str, str]) -> bytes:
     """A table as Parquet: unit and meaning with each column, ``facts`` and the package's version with the whole."""
     arrays, fields = [], []
-    for name in table.columns:
-        array = _arrow(table[name])
+    for name, column in table.items():
+        array = _arrow(column)
         unit, meaning = described(str(name))
         arrays.append(array)
         fields.append(pa.field(str(name), array.type, metadata={"unit": unit, "meaning": meaning}))
@@ -286,10 +288,11 @@ def to_parquet(table: pd.DataFrame, facts: Mapping[str, str]) -> bytes:
 def _arrow(column: pd.Series) -> pa.Array:
     if pd.api.types.is_bool_dtype(column) or pd.api.types.is_numeric_dtype(column):
         return pa.array(column.to_numpy())
-    return pa.array(["" if value is None or value != value else str(value) for value in column], type=pa.string())
+    return pc.fill_null(pa.array(column, type=pa.string(), from_pandas=True), "")
 
 
-def versions() -> dict[str, str]:
+@cache
+def versions() -> Mapping[str, str]:
     """Versions of the packages that a result depends on."""
     found = {}
     for package in PACKAGES:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Mapping
+from functools import cache
 from typing import Any
 
 from objectives.variables import VARIABLE
@@ -30,6 +31,7 @@ WORDS = {"design", "status", "validity", "feasible"}
 SPREADS = {"_p05": "5th percentile of ", "_p95": "95th percentile of "}
 
 
+@cache
 def described(name: str) -> tuple[str, str]:
     """Unit and meaning of a column. Numbers without a unit have "1", words none; the meaning may be empty.
 

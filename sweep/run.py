@@ -25,17 +25,19 @@ from sweep.search import SIZE, Evaluated, Population, first, step
 from sweep.stopping import Stopped, signals
 from sweep.study import Study
 
-#: generations of an epoch: an epoch is a fortieth of an island's share, and at most this long
+#: an epoch is a fortieth of an island's share, at least and at most so many generations
 EPOCHS = 40
-LONGEST_EPOCH = 20
+SHORTEST_EPOCH, LONGEST_EPOCH = 2, 20
 #: generations that an island needs to be worth having
 LEAST_GENERATIONS = 10
 #: of the hours asked for, the share that the search may plan with; the rest is for the front and for writing
 PLANNED_SHARE = 0.9
 CHUNK = 256
-#: for the hypervolume while searching; the one at the end is exact up to this many points
-PROGRESS_EXACT, PROGRESS_SAMPLES = 400, 8192
-FINAL_EXACT = 5000
+#: points up to which the hypervolume is exact, and directions beyond: while searching, where it must cost little, and at last
+PROGRESS_EXACT, PROGRESS_SAMPLES = 400, 2048
+FINAL_EXACT, FINAL_SAMPLES = 5000, 65_536
+#: designs that the front must hold for its bounds to be taken; before, the hypervolume is told as 0
+BOUNDED_BY = 20
 
 
 @dataclass(frozen=True)
@@ -173,7 +175,7 @@ class _Sweep:
             "measured_rate_per_s": rate,
             "islands": islands,
             "generation": SIZE,
-            "epoch": SIZE * min(generations, LONGEST_EPOCH),
+            "epoch": SIZE * min(max(generations, SHORTEST_EPOCH), LONGEST_EPOCH),
             "phases": search.phases,
             "front_phases": search.front_phases,
             "keep": search.keep,
@@ -281,9 +283,8 @@ class _Sweep:
             state.bounds,
             broken,
         )
-        if state.bounds is None and len(self.front) > 1:
-            ideal, nadir = bounds_of(costs_of(self.front))
-            state = replace(state, bounds=(ideal.tolist(), nadir.tolist()))
+        if state.bounds is None and len(self.front) >= BOUNDED_BY:
+            state = self._bounded(state)
         self.volume = self._volume(state, PROGRESS_EXACT, PROGRESS_SAMPLES)
         self.folder.write_front(self.front, self._facts(self.about["phases"]))
         self.folder.write_state(state)
@@ -297,6 +298,11 @@ class _Sweep:
             "seconds": round(time.monotonic() - self.began, 3),
         })
         return state
+
+    def _bounded(self, state: State) -> State:
+        """The hypervolume is measured between the bounds of the front as it is now, from here on."""
+        ideal, nadir = bounds_of(costs_of(self.front))
+        return replace(state, bounds=(ideal.tolist(), nadir.tolist()))
 
     def _volume(self, state: State, exact_up_to: int, samples: int) -> float:
         return hypervolume(costs_of(self.front), *state.bounds, exact_up_to, samples) if state.bounds else 0.0
@@ -315,7 +321,9 @@ class _Sweep:
             table = pd.concat(parts, ignore_index=True)
             self.front = self._thinned(table[table["feasible"].to_numpy(dtype=bool)].reset_index(drop=True))
         assert self.state is not None
-        self.volume = self._volume(self.state, FINAL_EXACT, 65536)
+        if self.state.bounds is None and len(self.front):
+            self.state = self._bounded(self.state)
+        self.volume = self._volume(self.state, FINAL_EXACT, FINAL_SAMPLES)
         self.folder.write_front(self.front, self._facts(phases))
 
     def _finish(self, state: str) -> None:
