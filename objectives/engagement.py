@@ -51,6 +51,8 @@ class Laws(NamedTuple):
     drag_turning: float  # force across that axis over the normal force at that limit
     friction_floor: float
     bore_drag: float  # mu_bore r_axle / r_o: rim force on an output roller over its axle reaction
+    rolling: float  # N^(-1/3), resistance of a turning hub roller on an output roller at 1 N over the normal force
+    floor_rolling: float  # rim force over the floor load of an output roller that rolls sideways
 
 
 @kernel

@@ -107,6 +107,7 @@ def press_and_drive(
     laws: Laws,
     friction: float,
     drag: float,
+    rolling: float,
     wheel_radius: float,
     closure: float,
     unknowns: np.ndarray,
@@ -115,10 +116,12 @@ def press_and_drive(
     """Normal forces of one side with the drive friction they allow, summed for each roller (rows of objectives.sharing).
 
     ``friction`` is the share of a normal force available along the hub roller's axis, ``drag`` the share that drags across
-    it (0 while hub rollers stand still). The drag's part along c turns the roller and loads it in and out. ``sums`` must hold
-    finite numbers when it comes in.
+    it and ``rolling`` the rolling resistance at 1 N, which grows with N^(4/3) (both 0 while hub rollers stand still). The
+    drag's part along c turns the roller and loads it in and out; rolling resistance is a moment of the pressure and only
+    turns it. ``sums`` must hold finite numbers when it comes in.
     """
     sign = 1.0 - 2.0 * side
+    third = laws.contact_stiffness ** (1.0 / 3.0)
     for slot in range(slots):
         at = side * SIDE + slot * CONTACT
         keep = 0.0 if slot == 0 else 1.0
@@ -135,6 +138,9 @@ def press_and_drive(
             slope_u = slope * inward
             slope_x = slope * axial
             pull = drag * along_t
+            resistance = rolling * third * math.sqrt(overlap)
+            rim = drag + resistance
+            rim_slope = drag + 4.0 / 3.0 * resistance
             part_u = inward + sign * pull * axial
             part_x = axial - sign * pull * inward
             limit = friction * along_c
@@ -156,14 +162,14 @@ def press_and_drive(
             sums[TURN + i] = keep * sums[TURN + i] + lever * force
             sums[TURN_U + i] = keep * sums[TURN_U + i] + lever * slope_u
             sums[TURN_X + i] = keep * sums[TURN_X + i] + lever * slope_x
-            sums[DRAG + i] = keep * sums[DRAG + i] + pull * force
-            sums[DRAG_U + i] = keep * sums[DRAG_U + i] + pull * slope_u
-            sums[DRAG_X + i] = keep * sums[DRAG_X + i] + pull * slope_x
+            sums[DRAG + i] = keep * sums[DRAG + i] + rim * along_t * force
+            sums[DRAG_U + i] = keep * sums[DRAG_U + i] + rim_slope * along_t * slope_u
+            sums[DRAG_X + i] = keep * sums[DRAG_X + i] + rim_slope * along_t * slope_x
             # across the axis: along -c_part t + t_part c, to the left side's sense
-            twist = sign * drag * (along_t * contacts[at + LEVER_C + i] - along_c * contacts[at + LEVER_T + i]) / wheel_radius
-            sums[TWIST + i] = keep * sums[TWIST + i] + twist * force
-            sums[TWIST_U + i] = keep * sums[TWIST_U + i] + twist * slope_u
-            sums[TWIST_X + i] = keep * sums[TWIST_X + i] + twist * slope_x
+            twist = sign * (along_t * contacts[at + LEVER_C + i] - along_c * contacts[at + LEVER_T + i]) / wheel_radius
+            sums[TWIST + i] = keep * sums[TWIST + i] + twist * rim * force
+            sums[TWIST_U + i] = keep * sums[TWIST_U + i] + twist * rim_slope * slope_u
+            sums[TWIST_X + i] = keep * sums[TWIST_X + i] + twist * rim_slope * slope_x
 
 
 @kernel
@@ -189,14 +195,16 @@ def newton_limit(
     sideways = d_y > 0.0
     friction = laws.friction_turning if sideways else laws.friction_roller
     drag = laws.drag_turning if sideways else 0.0
+    rolling = laws.rolling if sideways else 0.0
     left[:] = 0.0
     right[:] = 0.0
     steps = 0
     while True:
         for side in range(2):
             sums = left if side == 0 else right
+            slots, closure = work.slots[side], border[side]
             press_and_drive(
-                work.contacts, side, work.slots[side], n, laws, friction, drag, g.wheel_radius, border[side], unknowns, sums
+                work.contacts, side, slots, n, laws, friction, drag, rolling, g.wheel_radius, closure, unknowns, sums
             )
         floor_force, floor_stiffness = press_floor(g, laws, standing, border[2], work)
         force, fourth, sense, slope = share_out(laws, d_x, d_y, standing, n, work)

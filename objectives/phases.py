@@ -17,7 +17,7 @@ from objectives.workspace import Workspace
 LATTICE_STEPS = ((math.sqrt(5.0) - 1.0) / 2.0, math.sqrt(2.0) - 1.0, math.sqrt(3.0) - 1.0)
 
 GEOMETRY_INPUTS = 11
-LAW_INPUTS = 14
+LAW_INPUTS = 16
 
 
 def phase_lattice(count: int) -> np.ndarray:
@@ -58,6 +58,8 @@ def kernel_inputs(wheel: WheelBatch, contacts: Contacts, wheel_load: np.ndarray)
         contacts["drag_turning"],
         wheel.friction_floor,
         contacts["bore_drag"],
+        contacts["hysteresis"],
+        contacts["floor_hysteresis"],
     ]
     return np.ascontiguousarray(np.column_stack(columns))
 
@@ -73,7 +75,7 @@ def laws_of(row: np.ndarray) -> Laws:
     """The laws in a row of kernel_inputs."""
     return Laws(
         int(row[11]), int(row[12]), row[13], row[14], row[15], row[16], row[17], row[18], row[19], row[20], row[21], row[22],
-        row[23], row[24],
+        row[23], row[24], row[25], row[26],
     )  # fmt: skip
 
 

@@ -70,7 +70,7 @@ def relax(laws: Laws, weight: float, work: Workspace, border: np.ndarray) -> Non
 
 
 @kernel
-def _drive(g: PassGeometry, friction: float, drag: float, count: int, work: Workspace) -> None:
+def _drive(g: PassGeometry, friction: float, drag: float, rolling: float, count: int, work: Workspace) -> None:
     """Friction that the remembered normal forces allow, summed for each side and roller; derivatives are left at 0.
 
     Rows FORCE_U and FORCE_X take the loads of the drag across the hub rollers' axes alone.
@@ -89,12 +89,13 @@ def _drive(g: PassGeometry, friction: float, drag: float, count: int, work: Work
                 lever = along_t * work.contacts[at + LEVER_T + i] + along_c * work.contacts[at + LEVER_C + i]
                 pull = drag * along_t * force
                 twist = along_t * work.contacts[at + LEVER_C + i] - along_c * work.contacts[at + LEVER_T + i]
-                sums[TWIST + i] += sign * drag * twist * force / g.wheel_radius
+                rim = (drag + rolling * max(force, 0.0) ** (1.0 / 3.0)) * force
+                sums[TWIST + i] += sign * twist * rim / g.wheel_radius
                 sums[CAP + i] += friction * along_c * force
                 sums[TURN + i] += friction * lever * force / g.wheel_radius
                 sums[DRIVE_U + i] += friction * along_c * force * work.contacts[at + INWARD + i]
                 sums[DRIVE_X + i] += friction * along_c * force * work.contacts[at + AXIAL + i]
-                sums[DRAG + i] += pull
+                sums[DRAG + i] += along_t * rim
                 sums[FORCE_U + i] += sign * pull * work.contacts[at + AXIAL + i]
                 sums[FORCE_X + i] += sign * pull * work.contacts[at + INWARD + i]
 
@@ -116,9 +117,10 @@ def damped_steps(
     sideways = d_y > 0.0
     friction = laws.friction_turning if sideways else laws.friction_roller
     drag = laws.drag_turning if sideways else 0.0
+    rolling = laws.rolling if sideways else 0.0
     left, right, step, share = work.left, work.right, work.step, work.share
     for _ in range(DAMPED_STEPS):
-        _drive(g, friction, drag, laws.output_count, work)
+        _drive(g, friction, drag, rolling, laws.output_count, work)
         share_out(laws, d_x, d_y, standing, n, work)
         side_load[0] = 0.0
         side_load[1] = 0.0

@@ -128,7 +128,7 @@ def forward_share(sense: int, left: np.ndarray, right: np.ndarray, i: int, deman
 @kernel
 def drag_of_axles(laws: Laws, n: int, sideways: bool, work: Workspace) -> None:
     """Axle reactions with their derivatives, and the drag they and the hub rollers put on each roller's turning."""
-    unknowns, left, right, step = work.unknowns, work.left, work.right, work.step
+    unknowns, left, right, step, floor = work.unknowns, work.left, work.right, work.step, work.floor
     turning = 1.0 if sideways else 0.0
     for i in range(n):
         u = unknowns[U + i]
@@ -148,14 +148,17 @@ def drag_of_axles(laws: Laws, n: int, sideways: bool, work: Workspace) -> None:
         step[AXLE_UU + i] = CENTRING + ring + radial * cu * cu
         step[AXLE_UV + i] = radial * cu * cv
         step[AXLE_VV + i] = CENTRING + ring + radial * cv * cv
-        drag = turning * (laws.bore_drag * reaction + left[DRAG + i] + right[DRAG + i])
+        floor_rolling = turning * laws.floor_rolling
+        by_height = -floor_rolling * floor[FLOOR_STIFFNESS + i]
+        drag = turning * (laws.bore_drag * reaction + left[DRAG + i] + right[DRAG + i]) + floor_rolling * floor[FLOOR_FORCE + i]
         by_stop = laws.bore_drag * stop
         step[DEMAND + i] = drag
-        step[DEMAND_U + i] = turning * (by_stop * cu + left[DRAG_U + i] + right[DRAG_U + i])
+        by_u = by_stop * cu + left[DRAG_U + i] + right[DRAG_U + i]
+        step[DEMAND_U + i] = turning * by_u + by_height * floor[FLOOR_COSINE + i]
         step[DEMAND_V + i] = turning * (by_stop * cv + left[DRAG_X + i] - right[DRAG_X + i])
         step[DEMAND_LEFT + i] = turning * left[DRAG_X + i]
         step[DEMAND_RIGHT + i] = turning * right[DRAG_X + i]
-        step[DEMAND_HEIGHT + i] = 0.0
+        step[DEMAND_HEIGHT + i] = by_height
         step[DEMAND_LEVEL + i] = 0.0
         step[SATURATED + i] = 1.0 if drag > 0.0 and drag >= left[CAP + i] + right[CAP + i] else 0.0
         step[SIDE_FORCE + i] = 0.0
@@ -185,6 +188,7 @@ def side_forces(laws: Laws, level: float, standing: int, work: Workspace) -> Non
             step[SIDE_BY_V + i] = left[CAP_X + i] - right[CAP_X + i] - step[DEMAND_V + i]
             step[SIDE_BY_LEFT + i] = left[CAP_X + i] - step[DEMAND_LEFT + i]
             step[SIDE_BY_RIGHT + i] = right[CAP_X + i] - step[DEMAND_RIGHT + i]
+            step[SIDE_BY_HEIGHT + i] = -step[DEMAND_HEIGHT + i]
             continue
         by_u = by_height * floor[FLOOR_COSINE + i]
         by_level = load if level < laws.friction_floor else 0.0
@@ -193,7 +197,7 @@ def side_forces(laws: Laws, level: float, standing: int, work: Workspace) -> Non
         step[SIDE_BY_LEVEL + i] = by_level
         step[DEMAND + i] += step[SIDE_FORCE + i]
         step[DEMAND_U + i] += by_u
-        step[DEMAND_HEIGHT + i] = by_height
+        step[DEMAND_HEIGHT + i] += by_height
         step[DEMAND_LEVEL + i] = by_level
 
 

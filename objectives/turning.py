@@ -41,9 +41,15 @@ from objectives.creeping import (
 from objectives.engagement import CENTRING, Laws, press_floor
 from objectives.limits import solve_small
 from objectives.workspace import (
+    ALONG_C,
+    ALONG_T,
+    AXIAL,
+    CONTACT,
     FLOOR_COSINE,
     FLOOR_FORCE,
     FLOOR_STIFFNESS,
+    GAP,
+    INWARD,
     ROW,
     SPEED,
     U,
@@ -51,10 +57,13 @@ from objectives.workspace import (
     Workspace,
     padded,
 )
+from objectives.workspace import SIDE as SIDE_OF_CONTACTS
 
 #: N, 2-norm of the residual at which a state counts as found; a torque counts as its force at the rim
 TOLERANCE = 1e-3
-STEPS = 40
+STEPS = 80
+#: steps after which they are damped
+CALM = 10
 STEP_LIMIT = 5e-4  # m
 COMMON_LIMIT = 0.2  # of half the hubs' counter-rotation
 #: N, rim balance of a roller, and the tries for it
@@ -62,6 +71,8 @@ RIM_TOLERANCE = 1e-5
 RIM_TRIES = 40
 #: share of the largest speed below which a roller stands still
 STILL = 1e-9
+#: share of its friction that a floor roller's contacts may use: at all of it they slide and its speed is anyone's guess
+CREEPING = 0.995
 
 # rows per output roller in Workspace.step
 (
@@ -82,7 +93,8 @@ STILL = 1e-9
     DRAG,  # N, rim force of bore, faces and rolling on the floor
     LOW,  # bracket of the roller's speed
     HIGH,
-) = (k * ROW for k in range(17))
+    CAPACITY,  # N, side force that a floor roller can pass on
+) = (k * ROW for k in range(18))
 #: rows 0 and 1 of Workspace.share: rim force and its derivative by the speed
 RIM_FORCE, RIM_SLOPE = 0, ROW
 
@@ -150,25 +162,52 @@ def roll_speeds(
 
 
 @kernel
-def share_side_force(laws: Laws, creep: CreepLaws, force: float, standing: int, n: int, work: Workspace) -> None:
-    """Share the side force by the floor loads; a roller whose contacts or floor grip are used up passes the rest on."""
+def side_capacity(laws: Laws, creep: CreepLaws, i: int, work: Workspace, border: np.ndarray) -> float:
+    """Side force [N] that roller ``i`` can pass to the floor: its contacts' friction less its drags, or the floor's grip."""
+    carried = -work.step[DRAG + i]
+    for side in range(2):
+        sign = 1.0 - 2.0 * side
+        for slot in range(work.slots[side]):
+            at = side * SIDE_OF_CONTACTS + slot * CONTACT
+            overlap = work.contacts[at + INWARD + i] * work.unknowns[U + i] - work.contacts[at + GAP + i]
+            overlap += work.contacts[at + AXIAL + i] * (border[side] + sign * work.unknowns[V + i])
+            if overlap > 0.0:
+                force = laws.contact_stiffness * overlap * math.sqrt(overlap)
+                across = creep.drag_of_load + creep.drag_of_force * creep.friction
+                across += creep.hysteresis * force ** (1.0 / 3.0)
+                carried += force * (creep.friction * work.contacts[at + ALONG_C + i] - across * work.contacts[at + ALONG_T + i])
+    return min(max(CREEPING * carried, 0.0), laws.friction_floor * work.floor[FLOOR_FORCE + i])
+
+
+@kernel
+def share_side_force(
+    laws: Laws, creep: CreepLaws, force: float, standing: int, n: int, work: Workspace, border: np.ndarray
+) -> bool:
+    """Share the side force by the floor loads; a roller that is used up keeps its limit and passes the rest on.
+
+    Returns False where all of them together cannot carry it.
+    """
     for i in range(n):
         work.step[SIDE + i] = 0.0
-    total = 0.0
-    for k in range(standing):
-        total += work.floor[FLOOR_FORCE + work.floor_roller[k]]
-    spare = 0.0
-    for k in range(standing):
-        i = work.floor_roller[k]
-        cap = max(laws.friction_floor * work.floor[FLOOR_FORCE + i], 0.0)
-        part = force * work.floor[FLOOR_FORCE + i] / total if total > 0.0 else 0.0
-        work.step[SIDE + i] = min(part, cap)
-        spare += part - work.step[SIDE + i]
-    for k in range(standing):
-        i = work.floor_roller[k]
-        more = min(spare, max(laws.friction_floor * work.floor[FLOOR_FORCE + i] - work.step[SIDE + i], 0.0))
-        work.step[SIDE + i] += more
-        spare -= more
+    left_over = force
+    for _ in range(standing):
+        open_load = 0.0
+        for k in range(standing):
+            i = work.floor_roller[k]
+            work.step[CAPACITY + i] = side_capacity(laws, creep, i, work, border)
+            if work.step[SIDE + i] < work.step[CAPACITY + i]:
+                open_load += work.floor[FLOOR_FORCE + i]
+        if left_over <= 0.0 or open_load <= 0.0:
+            break
+        part = left_over / open_load
+        for k in range(standing):
+            i = work.floor_roller[k]
+            room = work.step[CAPACITY + i] - work.step[SIDE + i]
+            if room > 0.0:
+                more = min(part * work.floor[FLOOR_FORCE + i], room)
+                work.step[SIDE + i] += more
+                left_over -= more
+    return left_over <= 1e-9 * force
 
 
 @kernel
@@ -200,8 +239,8 @@ def newton_turning(
     while True:
         floor_force, floor_stiffness = press_floor(g, laws, standing, border[2], work)
         drags(laws, creep, n, work)
-        share_side_force(laws, creep, sideways, standing, n, work)
-        rolling = roll_speeds(laws, creep, n, work, border, common, fastest)
+        carried = share_side_force(laws, creep, sideways, standing, n, work, border)
+        rolling = roll_speeds(laws, creep, n, work, border, common, fastest) and carried
         for side in range(2):
             sums = left if side == 0 else right
             creep_sums(
@@ -349,8 +388,8 @@ def newton_turning(
         for i in range(n):
             largest = max(largest, abs(step[MOVE_U + i]), abs(step[MOVE_V + i]))
         scale = min(1.0, STEP_LIMIT / largest, COMMON_LIMIT / (abs(mc) + 1e-30))
-        if steps > STEPS // 2:  # what still cycles is damped
-            scale *= 0.5
+        if steps >= CALM:  # what cycles about a kink is damped, more and more
+            scale *= 0.5 if steps < 3 * CALM else 0.25
         steps += 1
         for i in range(n):
             unknowns[U + i] += scale * step[MOVE_U + i]

@@ -42,7 +42,7 @@ def _plain(function: Any) -> Any:
 
 
 def kernel_row(wheel: SlowWheel) -> np.ndarray:
-    """One wheel as a row of states.kernel_inputs, shape (1, 25): PassGeometry, then Laws."""
+    """One wheel as a row of states.kernel_inputs, shape (1, 27): PassGeometry, then Laws."""
     if isinstance(wheel.friction_roller, tuple):
         raise ValueError(f"the kernels know one friction_roller, got {wheel.friction_roller}; use equal sides")
     along, across = axis_friction(
@@ -78,6 +78,8 @@ def kernel_row(wheel: SlowWheel) -> np.ndarray:
         drag_turning=across,
         friction_floor=wheel.friction_floor,
         bore_drag=wheel.friction_bore * wheel.axle_radius / wheel.output_roller_radius,
+        rolling=0.0,  # the reference knows no rolling resistance
+        floor_rolling=0.0,
     )
     return np.array([[*geometry, *laws]], dtype=float)
 
