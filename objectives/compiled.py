@@ -80,7 +80,7 @@ compiled = numba.njit(cache=True, error_model="numpy")
 
 #: compiles a kernel. "contract", "reassoc" and "nsz" let sums be vectorised and keep nan and inf; a test holds compiled
 #: against uncompiled. Without numba's reference counts, which cost half of the time here: a kernel may not allocate.
-_KERNEL = {
+_KERNEL: dict[str, Any] = {
     "cache": True,
     "error_model": "numpy",
     "fastmath": {"contract", "reassoc", "nsz"},

@@ -362,8 +362,8 @@ def share_out(laws: Laws, d_x: float, d_y: float, standing: int, n: int, work: W
     over side force in that sense.
     """
     left, right, step, floor = work.left, work.right, work.step, work.floor
-    first = int(0)  # noqa: UP018  (a bare 0 is a literal type, for which numba would compile everything below once more)
-    even = int(0)  # noqa: UP018
+    first = int(0)  # noqa: RUF046, UP018  (a bare 0 is a literal type, for which numba would compile everything below once more)
+    even = int(0)  # noqa: RUF046, UP018
     drag_of_axles(laws, n, d_y > 0.0, work)
     if d_y == 0.0:
         sense = 1 if d_x > 0.0 else -1
