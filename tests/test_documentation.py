@@ -12,20 +12,18 @@ from typing import Any
 import pytest
 import typer
 
-from objectives.catalogue import shipped
 from objectives.scoring import COLUMNS
-from objectives.variables import CHOICE, VARIABLES, Variable
+from objectives.variables import VARIABLES
 from sweep import cli
 from sweep.check import check
 from sweep.check_text import show_check
-from sweep.columns import described
 from sweep.designs import baseline_designs
 from sweep.front_table import show_scores
-from sweep.meaning import options
 from sweep.problem import scored, scoring_of
 from sweep.reading import Table
 from sweep.show import console
 from sweep.study import load_study, read_study
+from tests.examples import LEFT_OUT, column_rows, variable_rows
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -33,6 +31,8 @@ DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 RESULTS = (ROOT / "results" / "README.md").read_text(encoding="utf-8")
 DOCUMENTS = ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "results/README.md")
 SHIPPED = ("studies/balancing.toml", "studies/castered.toml")
+
+REWRITE = "the documents show what the program no longer says; python -m tests.examples writes them anew"
 
 #: nothing of one machine or one registry may stand in what is shipped
 ABSOLUTE_PATH = re.compile(r"(?<![\w.\])/*])/(work|root|home|tmp|usr|opt|var|mnt)\b")
@@ -49,7 +49,7 @@ def example_after(command: str) -> list[str]:
     """Lines of the block of output that follows the block of a command; a line of dots stands for what was left out."""
     at = README.index(f"```sh\n{command}")
     lines = blocks("text", README[at:])[0].splitlines()
-    return [line.rstrip() for line in lines if line.strip() and line.strip() != "..."]
+    return [line.rstrip() for line in lines if line.strip() and line.strip() != LEFT_OUT]
 
 
 def program() -> dict[str, Any]:
@@ -96,27 +96,12 @@ def test_every_study_key_stands_in_the_readme(kind: str, monkeypatch: pytest.Mon
     assert missing == []
 
 
-def shown_range(variable: Variable) -> str:
-    if variable.kind != CHOICE:
-        return f"{variable.low:g} to {variable.high:g}"
-    if variable.names and variable.name != "bore":
-        role = {"motor": "any motor", "output_tyre": "any tyre", "hub_tyre": "any tyre or print material"}
-        return role[variable.name] + " of the catalogue"
-    return ", ".join(f"{option}" for option in variable.choices or options(variable, shipped()))
-
-
 def test_every_variable_stands_in_the_readme() -> None:
-    rows = [f"| `{v.name}` | {shown_range(v)} | {v.meaning} |" for v in VARIABLES]
-    assert [row for row in rows if row not in README] == []
+    assert [row for row in variable_rows() if row not in README] == [], REWRITE
 
 
 def test_every_column_stands_in_the_results_readme() -> None:
-    rows = []
-    for name in COLUMNS:
-        unit, meaning = described(name)
-        escaped = meaning.replace("|", "\\|")
-        rows.append(f"| `{name}` | {'-' if unit in ('', '1') else unit} | {escaped} |")
-    assert [row for row in rows if row not in RESULTS] == []
+    assert [row for row in column_rows() if row not in RESULTS] == [], REWRITE
     known = set(COLUMNS) | {variable.name for variable in VARIABLES} | {"design"}
     listed = re.findall(r"^\| `(\w+)` \|", RESULTS, re.MULTILINE)
     assert [name for name in listed if name not in known] == []
@@ -178,7 +163,7 @@ def test_the_score_in_the_readme_is_the_program_s() -> None:
     show_scores(scored(designs, study.search.front_phases, scoring_of(study)), study.scenario, console(out))
     assert out.getvalue().strip()
     said = [line.rstrip() for line in out.getvalue().splitlines() if line.strip()]
-    assert example_after("wheelfront score") == said
+    assert example_after("wheelfront score") == said, REWRITE
 
 
 def test_the_check_in_the_readme_is_the_program_s(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -188,7 +173,7 @@ def test_the_check_in_the_readme_is_the_program_s(monkeypatch: pytest.MonkeyPatc
     said = {line.rstrip() for line in out.getvalue().splitlines()}
     shown = example_after("wheelfront check")
     assert len(shown) > 20
-    assert [line for line in shown if line not in said] == []
+    assert [line for line in shown if line not in said] == [], REWRITE
 
 
 def test_designs_in_the_readme_are_of_one_run() -> None:
