@@ -191,7 +191,7 @@ class RunFolder:
         """What the search kept, a table per island and epoch, with the columns ``island`` and ``epoch``."""
         for name in self.location.names("epochs"):
             island, epoch = (int(piece.split("=")[1].split(".")[0]) for piece in name.split("/")[1:])
-            part = pq.read_table(pa.BufferReader(self.location.read(name))).to_pandas()
+            part = from_parquet(self.location.read(name))
             yield part.assign(island=island, epoch=epoch)
 
     def state(self) -> State | None:
@@ -220,7 +220,7 @@ class RunFolder:
         self.location.write("progress.jsonl", "".join(json.dumps(line) + "\n" for line in kept).encode())
 
     def _table(self, name: str) -> pd.DataFrame | None:
-        return pq.read_table(pa.BufferReader(self.location.read(name))).to_pandas() if self.location.exists(name) else None
+        return from_parquet(self.location.read(name)) if self.location.exists(name) else None
 
     @contextlib.contextmanager
     def locked(self) -> Iterator[None]:
@@ -269,6 +269,11 @@ def open_run(place: str | os.PathLike[str]) -> RunFolder:
     if not folder.location.exists("run.json"):
         raise BadInput([Fault("RUN", "must be the folder of a run", str(place), "", "give what --out of the sweep was")])
     return folder
+
+
+def from_parquet(content: bytes) -> pd.DataFrame:
+    """A table from Parquet. Without threads: one that lets go of a Python object late aborts the process as it ends."""
+    return pq.ParquetFile(pa.BufferReader(content), pre_buffer=False).read(use_threads=False).to_pandas(use_threads=False)
 
 
 def to_parquet(table: pd.DataFrame, facts: Mapping[str, str]) -> bytes:

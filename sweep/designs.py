@@ -159,7 +159,8 @@ def _read_csv(path: str | os.PathLike[str]) -> Cells:
 def _read_parquet(path: str | os.PathLike[str]) -> Cells:
     content = read_bytes(path, WHAT)
     try:
-        table = pq.read_table(pa.BufferReader(content))
+        # without threads: one that lets go of a Python object late aborts the process as it ends
+        table = pq.ParquetFile(pa.BufferReader(content), pre_buffer=False).read(use_threads=False)
         columns = [table.column(i).to_pylist() for i in range(table.num_columns)]
     except (pa.ArrowException, OSError, ValueError) as error:
         rule = f"must be Parquet: {_first_line(error)}"
