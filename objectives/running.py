@@ -282,10 +282,21 @@ def solve_running(
     cosine, sine = np.cos(cases.direction), np.sin(cases.direction)
     cosine[np.abs(cosine) < 1e-9] = 0.0
     sine[np.abs(sine) < 1e-9] = 0.0
+    forward_speed = cases.speed * cosine / wheel.wheel_radius[:, None]
+    # forwards the soft parts lose what they are squeezed, N passes a turn: a force at the floor that the hubs give besides
+    passes = wheel.output_roller_count / (2 * math.pi)
+    floor_loss = PASS_LOSS * passes * normal.floor_energy_peak * np.sin(np.arctan(wheel.output_loss_tangent))
+    share = contacts["compliance_share"]
+    sine_of_pair = share * np.sin(np.arctan(wheel.output_loss_tangent))
+    sine_of_pair = sine_of_pair + (1 - share) * np.sin(np.arctan(wheel.hub_loss_tangent))
+    roller_loss = PASS_LOSS * passes * normal.contact_energy_swing * sine_of_pair
+    drag = ((floor_loss + roller_loss) / wheel.wheel_radius)[:, None] * np.sign(forward_speed)
+    forward = cases.force * cosine + drag
+
     sideways = np.flatnonzero(sine)
     few = max(1, math.ceil(DEMAND_PHASES * len(phases)))
     phase_counts = np.where(cases.share[sideways] > 0.0, len(phases), few).astype(np.int64)
-    forces = np.ascontiguousarray(np.stack([cases.force * cosine, cases.force * sine], axis=2)[:, sideways])
+    forces = np.ascontiguousarray(np.stack([forward, cases.force * sine], axis=2)[:, sideways])
     results = np.zeros((count, len(sideways), SUMS_OF_CASE))
     scratch = np.zeros(3 * ROW + 17)
     _run_batch(
@@ -297,8 +308,7 @@ def solve_running(
     mean[missed] = np.nan
     mirrored = sine[sideways] < 0.0
 
-    forward_speed = cases.speed * cosine / wheel.wheel_radius[:, None]
-    torque = np.repeat((cases.force * cosine * wheel.wheel_radius[:, None] / 2)[:, :, None], 2, axis=2)
+    torque = np.repeat((forward * wheel.wheel_radius[:, None] / 2)[:, :, None], 2, axis=2)
     speed = np.repeat(forward_speed[:, :, None], 2, axis=2)
     side_speed = np.abs(cases.speed * sine)[:, sideways]
     sides = np.stack([mean[:, :, LEFT_TORQUE], mean[:, :, RIGHT_TORQUE]], axis=2)
@@ -310,18 +320,9 @@ def solve_running(
     losses = {name: np.zeros((count, case_count)) for name in LOSSES}
     for k, name in enumerate(LOSSES):
         losses[name][:, sideways] = mean[:, :, k] * side_speed
-    # straight ahead: what the soft parts lose a pass, N passes a turn; it loads both hubs alike
-    passes = wheel.output_roller_count[:, None] * np.abs(forward_speed) / (2 * math.pi)
-    floor_share = (normal.floor_energy_peak * np.sin(np.arctan(wheel.output_loss_tangent)))[:, None]
-    share = contacts["compliance_share"]
-    sine_of_pair = share * np.sin(np.arctan(wheel.output_loss_tangent))
-    sine_of_pair = sine_of_pair + (1 - share) * np.sin(np.arctan(wheel.hub_loss_tangent))
-    roller_share = (normal.contact_energy_swing * sine_of_pair)[:, None]
-    losses["floor_hysteresis"] += PASS_LOSS * floor_share * passes
-    losses["roller_hysteresis"] += PASS_LOSS * roller_share * passes
-    with np.errstate(all="ignore"):
-        drag = np.where(forward_speed != 0.0, PASS_LOSS * (floor_share + roller_share) * passes / forward_speed / 2, 0.0)
-    torque += drag[:, :, None]
+    turning = np.abs(forward_speed)
+    losses["floor_hysteresis"] += floor_loss[:, None] * turning
+    losses["roller_hysteresis"] += roller_loss[:, None] * turning
 
     ideal = (wheel.contact_circle_radius / np.tan(wheel.skew_angle))[:, None]
     ratio = np.full((count, case_count), np.nan)
@@ -331,7 +332,7 @@ def solve_running(
     with np.errstate(all="ignore"):
         ripple[:, sideways] = (results[:, :, DELIVERED_HIGH] - results[:, :, DELIVERED_LOW]) / 2 / mean[:, :, DELIVERED]
     peak[:, sideways] = mean[:, :, ROLLER_PEAK] * side_speed
-    peak += PASS_LOSS * (floor_share + roller_share / 2) * np.abs(forward_speed) / (2 * math.pi)
+    peak += ((floor_loss + roller_loss / 2) / wheel.output_roller_count)[:, None] * turning
     residual = np.zeros((count, case_count))
     residual[:, sideways] = np.where(missed, np.nan, results[:, :, RESIDUAL])
     return RunningStates(
