@@ -25,7 +25,7 @@ from sweep.designs import baseline_designs
 from sweep.errors import BadInput, Fault
 from sweep.front import OBJECTIVES
 from sweep.problem import Score, scored, scoring_of
-from sweep.run import PLANNED_SHARE
+from sweep.runner import PLANNED_SHARE
 from sweep.search import Population, draw
 from sweep.slacks import START, broken, rooms
 from sweep.study import Study

@@ -126,7 +126,7 @@ def sweep(
     try:
         from sweep.check import refuse_impossible, sampled
         from sweep.progress import Display
-        from sweep.run import run
+        from sweep.runner import run
         from sweep.study import load_study
 
         read = load_study(study)

@@ -21,7 +21,7 @@ from objectives.variables import VARIABLES
 from sweep.archive import Location, RunFolder, State, open_run, to_parquet
 from sweep.errors import BadInput, SweepFailure
 from sweep.front import OBJECTIVES, costs_of, nondominated
-from sweep.run import run
+from sweep.runner import run
 from sweep.search import Population
 from sweep.study import read_study
 from tests.problems import toy_score, toy_study
@@ -145,7 +145,7 @@ def test_a_crash_at_any_write_is_mended_by_resuming(tmp_path, whole, monkeypatch
 
 CHILD = textwrap.dedent("""
     import os, signal, sys
-    from sweep.run import run
+    from sweep.runner import run
     from tests.problems import toy_score, toy_study
     count = iter(range(1000))
     def score(designs, phases):

@@ -22,7 +22,7 @@ from sweep import cli
 from sweep.archive import open_run
 from sweep.designs import baseline_designs
 from sweep.errors import SweepFailure
-from sweep.run import run
+from sweep.runner import run
 from sweep.study import load_study
 from tests.command_line import ROOT, call, small_study, started
 from tests.problems import toy_score, toy_study
