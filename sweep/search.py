@@ -25,7 +25,7 @@ from sweep.selection import survivors
 SIZE = 96
 #: shape of simulated binary crossover and of polynomial mutation: larger keeps children nearer to their parents
 CROSSOVER_SHAPE = 20.0
-MUTATION_SHAPE = 20.0
+MUTATION_SHAPE = 10.0
 EXCHANGE_SHARE = 0.5
 #: violation of a candidate that breaks nothing but has an objective that is not a number
 UNKNOWN = 1e30

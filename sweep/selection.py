@@ -65,20 +65,21 @@ def _best_spread(costs: np.ndarray, count: int, rng: np.random.Generator) -> np.
 
 
 def _niches(costs: np.ndarray, rank: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Costs scaled to [0, 1] over the front, and the best row of each niche.
+    """Costs scaled to [0, 1] over the front, and the rows that stay: the best of each niche and of each objective.
 
     A row belongs to the direction that it makes the smallest angle with; the best is nearest to the ideal point, an angle
     counted as distance (the angle-penalised distance of Cheng, Jin, Olhofer and Sendhoff, "A reference vector guided
     evolutionary algorithm for many-objective optimization", IEEE Trans. Evol. Comput. 20 (2016) 773, with a constant
-    weight). The span of each objective is that of the winners, not of all rows that nothing dominates: those include rows
-    that are good in one objective and absurd in another, and would stretch the scale.
+    weight). Niches are told apart on the span of the winners, not of all rows that nothing dominates: those include rows that
+    are good in one objective and absurd in another, and would stretch the scale. The costs given back are scaled over all of
+    them, and the best of each objective stays, or the ends of the front would be lost.
     """
     size = costs.shape[1]
     directions, widths = _lattice(size, max(int(NICHE_SHARE * count), size))
     ideal = costs.min(axis=0)
     full = costs.max(axis=0) - ideal
-    worst = costs[rank == 0].max(axis=0)
-    scaled, winners = costs, np.arange(0)
+    worst = front_worst = costs[rank == 0].max(axis=0)
+    winners = np.arange(0)
     for turn in range(ROUNDS):
         floor = (1e-3 if turn == 0 else 1e-12) * full + TINY
         scaled = (costs - ideal) / np.maximum(worst - ideal, floor)
@@ -93,8 +94,10 @@ def _niches(costs: np.ndarray, rank: np.ndarray, count: int) -> tuple[np.ndarray
         first[1:] = niche[order][1:] != niche[order][:-1]
         winners = np.sort(order[first])
         worst = costs[winners].max(axis=0)
-    floor = 1e-12 * full + TINY
-    return (costs - ideal) / np.maximum(worst - ideal, floor), winners
+    scaled = (costs - ideal) / np.maximum(front_worst - ideal, 1e-12 * full + TINY)
+    total = np.sum(scaled, axis=1)
+    ends = [np.lexsort((total, costs[:, k]))[0] for k in range(size)]
+    return scaled, np.unique(np.concatenate([winners, ends]))
 
 
 def _thin_out(scaled: np.ndarray, kept: np.ndarray, count: int, rng: np.random.Generator) -> np.ndarray:

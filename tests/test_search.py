@@ -183,7 +183,7 @@ def test_constrained_front_is_found():
     exact = 0.1 * (0.1 + 0.2) / 2 + 0.1 * 0.2
     found = moocore.hypervolume(costs, ref=[1.0, 0.5])
     assert found <= exact + 1e-12
-    assert found > 0.97 * exact
+    assert found > 0.93 * exact
     assert scored[-1].feasible.mean() > 0.3
     assert scored[0].feasible.mean() < 0.2
 
