@@ -64,7 +64,8 @@ class HubRollers:
 
         With the hub roller's axis a and centre d (from the output roller's middle) turned by eps about the shaft, the
         common perpendicular of the two axes gives z_h = -(a_r d_r + a_y d_y)/(a_r^2 + a_y^2) and z_o = d_t + z_h a_t. A
-        crown draws z_o towards the middle, to second order by 1 + kappa (r_o + r_h)/(R_w (a_r^2 + a_y^2)), and z_h with it.
+        crown draws z_o towards the middle, to second order by 1 + kappa (r_o + r_h)/(R_w (a_r^2 + a_y^2)), and z_h with it;
+        the tilted surface is touched 1 + kappa r_o/R_w further out again.
         """
         sine, cosine = np.sin(eps), np.cos(eps)
         along = np.cos(self.skew_angle)
@@ -75,8 +76,9 @@ class HubRollers:
         across = axis_r**2 + self.tilt**2
         on_hub = -(axis_r * inward + self.tilt * axial) / across
         straight = self.circle * sine + on_hub * axis_t
-        on_output = straight / (1 + self.crown * self.centre_distance / (self.wheel_radius * across))
-        return on_output, on_hub + axis_t * (on_output - straight)
+        middle = straight / (1 + self.crown * self.centre_distance / (self.wheel_radius * across))
+        on_output = middle * (1 + self.crown * (self.centre_distance - self.radius) / self.wheel_radius)
+        return on_output, on_hub + axis_t * (middle - straight)
 
     @property
     def length_for_pass(self) -> np.ndarray:

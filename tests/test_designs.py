@@ -127,9 +127,9 @@ def test_missing_columns_and_doubled_ones(tmp_path: Path) -> None:
     assert faults(csv(tmp_path, text)) == [
         "'skew_angle_deg' must not be a column twice (DIR/designs.csv); leave one of them out",
         "crown must be a column, the study does not fix it (DIR/designs.csv); add the column crown",
-        "skew_angle_deg must lie in (0, 90), got 120.0 (DIR/designs.csv, line 2)",
-        "skew_angle_deg must lie in (0, 90), got 120.0 (DIR/designs.csv, line 3)",
-        "skew_angle_deg must lie in (0, 90), got 120.0 (DIR/designs.csv, line 4)",
+        "skew_angle_deg must lie in (0, 90), got 110.0 (DIR/designs.csv, line 2)",
+        "skew_angle_deg must lie in (0, 90), got 110.0 (DIR/designs.csv, line 3)",
+        "skew_angle_deg must lie in (0, 90), got 110.0 (DIR/designs.csv, line 4)",
         "preload_N must be a column, the study does not fix it (DIR/designs.csv); add the column preload_N",
     ]
 

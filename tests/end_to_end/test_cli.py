@@ -278,7 +278,9 @@ def test_filters_sorting_and_a_number_of_designs(toy_run: Path) -> None:
     front = pd.read_parquet(toy_run / "front.parquet")
     options = ("--where", "mass_kg < 1.3 and bore != ball", "--sort", "slip_margin", "--top", 5)
     told = strict(call("front", toy_run, *options, "--json").out)
-    expected = front[(front["mass_kg"] < 1.3) & (front["bore"] != "ball")].sort_values("slip_margin", ascending=False)
+    expected = front[(front["mass_kg"] < 1.3) & (front["bore"] != "ball")].sort_values(
+        ["slip_margin", "design"], ascending=[False, True]
+    )
     assert [row["design"] for row in told["designs"]] == expected["design"].head(5).tolist()
     assert told["of"] == len(front)
     lightest = strict(call("front", toy_run, "--sort", "mass_kg", "--top", 1, "--json").out)["designs"][0]
