@@ -6,10 +6,12 @@ the folder before it is imported, so nothing else in the package imports numba.
 
 from __future__ import annotations
 
+import contextlib
 import getpass
 import hashlib
 import os
 import re
+import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -62,6 +64,7 @@ def cache_folder(package: Path) -> Path:
     name = FOLDER + source_key(package)
     for place in places:
         if writable(place / name):
+            _clear_out(place)
             return place / name
     raise OSError(
         f"no folder to keep compiled code in: tried {', '.join(str(place) for place in places)}; "
@@ -69,8 +72,17 @@ def cache_folder(package: Path) -> Path:
     )
 
 
-#: how folders of compiled code are named, followed by the key of the sources
+def _clear_out(place: Path) -> None:
+    """Keep the newest few folders of compiled code: each change of the sources leaves one of about 7 MB."""
+    with contextlib.suppress(OSError):  # another process may clear out at the same time
+        folders = sorted(place.glob(FOLDER + "*"), key=lambda folder: folder.stat().st_mtime, reverse=True)
+        for folder in folders[KEPT:]:
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+#: how folders of compiled code are named, followed by the key of the sources, and how many are kept
 FOLDER = "kernels-"
+KEPT = 5
 os.environ["NUMBA_CACHE_DIR"] = str(cache_folder(Path(__file__).parent))
 
 import numba  # noqa: E402  (the folder must be known first)
