@@ -89,7 +89,6 @@ class NormalStates:
     roller_shift_max: np.ndarray  # m, largest radial displacement of an output roller
     tilting_moment: np.ndarray  # N m, largest of a hub over the phases
     cogging_torque: np.ndarray  # N m, half the swing over a turn of one hub
-    floor_energy_peak: np.ndarray  # J, elastic energy of one roller's floor contact at its peak
     contact_energy_swing: np.ndarray  # J, swing of the hub contacts' energy of one roller over a pass on the floor
 
 

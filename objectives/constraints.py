@@ -22,20 +22,18 @@ from objectives.geometry_constraints import (
 )
 from objectives.heat import roller_temperature_rise, service_rise
 from objectives.hertz import (
-    crossed_cylinder_curvatures,
-    crossed_cylinder_stiffness,
     effective_modulus,
     patch_half_widths,
     peak_pressure,
 )
-from objectives.layout import bearing_figure
+from objectives.layout import bearing_figure, screw_figure
 from objectives.slip_margin import slip_margin
-from objectives.thin_layer import thin_layer_factor_at_force
 from objectives.units import MM, MPA
-from objectives.wheel import PLAIN
 
 #: Pa, bending of a cold-drawn steel rod that turns under load, for endurance (common practice)
 AXLE_STRESS_LIMIT = 250e6
+#: Pa, yield of a bolt of property class 8.8 (ISO 898-1) over a safety of 2
+BOLT_STRESS_LIMIT = 640e6 / 2
 #: of a printed tooth's or a bearing's strength (common practice)
 TOOTH_SAFETY = 2.0
 BEARING_SAFETY = 2.0
@@ -59,10 +57,12 @@ def floor_clearance(assessment: Assessment) -> np.ndarray:
 def contact_pressure(assessment: Assessment) -> np.ndarray:
     """Peak pressure between rollers at the largest force without drive [Pa], shape (n,).
 
-    Hertz for crossed cylinders, p0 = 3 N/(2 pi a b). A soft tyre on a hard core is f times stiffer; with the patch's area
-    following the approach, as in Hertz's contact, its pressure is f^(2/3) times higher at the same force.
+    Hertz for crossed cylinders, p0 = 3 N/(2 pi a b). A soft tyre on a hard core makes the contact f times stiffer at equal
+    approach; with the patch's area following the approach, as in Hertz's contact, the pressure is f^(2/3) times higher at
+    the same force. f is the factor that the states are solved with. Drive adds to the force: see ``tilting_moment`` and
+    ``axle_bending`` for what is taken at the drive limits.
     """
-    wheel, force = assessment.wheel, assessment.normal.contact_force_max
+    wheel, force, extra = assessment.wheel, assessment.normal.contact_force_max, assessment.extra
     with np.errstate(all="ignore"):
         modulus = on_arrays(
             effective_modulus,
@@ -70,12 +70,7 @@ def contact_pressure(assessment: Assessment) -> np.ndarray:
         )
         radii = (wheel.output_roller_radius, wheel.hub_roller_radius, wheel.skew_angle)
         pressure = on_arrays(peak_pressure, force, *on_arrays(patch_half_widths, *radii, modulus, force))
-        flat, steep = on_arrays(crossed_cylinder_curvatures, *radii)
-        factor, _ = on_arrays(
-            thin_layer_factor_at_force,
-            force, on_arrays(crossed_cylinder_stiffness, *radii, modulus), 0.5 / np.sqrt(flat * steep), wheel.tyre_thickness,
-        )
-        return pressure * np.where(wheel.bore == PLAIN, 1.0, factor ** (2 / 3))
+        return pressure * (extra["contact_stiffness"] / extra["hertz_stiffness"]) ** (2 / 3)
 
 
 def contact_pressure_room(assessment: Assessment) -> np.ndarray:
@@ -97,9 +92,17 @@ def axle_bending_stress(assessment: Assessment) -> np.ndarray:
     return 8 * force * span / (np.pi * wheel.axle_diameter**3)
 
 
+def bolt_bending_stress(assessment: Assessment) -> np.ndarray:
+    """Bending stress of a hub roller's bolt [Pa], shape (n,): as ``axle_bending_stress``, at the largest contact force."""
+    wheel = assessment.wheel
+    force = np.maximum(assessment.normal.contact_force_max, assessment.limits.contact_force_max)
+    washers = screw_figure(wheel.hub_axle_diameter, assessment.scenario.catalogue, "washer_thickness")
+    return 8 * force * (wheel.hub_roller_length + 2 * washers) / (np.pi * wheel.hub_axle_diameter**3)
+
+
 def axle_bending(assessment: Assessment) -> np.ndarray:
-    """Endurance of a steel rod less the axles' bending stress."""
-    return AXLE_STRESS_LIMIT - axle_bending_stress(assessment)
+    """Stress that a steel rod or a bolt stands less its bending stress, of output axles or hub roller bolts, the less."""
+    return np.minimum(AXLE_STRESS_LIMIT - axle_bending_stress(assessment), BOLT_STRESS_LIMIT - bolt_bending_stress(assessment))
 
 
 def tilting_moment(assessment: Assessment) -> np.ndarray:
@@ -164,7 +167,7 @@ MECHANICS_CONSTRAINTS: tuple[Constraint, ...] = tuple(
         ("standoff_closed", "mm", MM, 2.0, standoff_closed, "hubs clear of the carrier after closure"),
         ("floor_clearance", "mm", MM, 5.0, floor_clearance, "hubs, gears and carrier clear of the floor under load"),
         ("contact_pressure", "MPa", MPA, 2.0, contact_pressure_room, "peak pressure between rollers within both tyres' limit"),
-        ("axle_bending", "MPa", MPA, 100.0, axle_bending, "bending of the output axles"),
+        ("axle_bending", "MPa", MPA, 100.0, axle_bending, "bending of output axles and hub roller bolts"),
         ("tilting_moment", "Nm", 1.0, 2.0, tilting_moment, "tilting moment of a hub held by its bearings"),
         ("bearing_life", "h", 1.0, BEARING_LIFE, bearing_life, f"bearing life of at least {BEARING_LIFE:.0f} h"),
         ("tooth_bending", "MPa", MPA, 10.0, tooth_bending, "bending of the printed teeth"),

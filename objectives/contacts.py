@@ -48,6 +48,7 @@ COLUMNS = (
     "spin_full",  # N m/N^(4/3), full slip
     "hysteresis",  # N/N^(4/3), rolling resistance between the rollers at 1 N
     "floor_hysteresis",  # force over load of an output roller that rolls sideways on the floor
+    "forward_rolling",  # force over load of the wheel that rolls forwards on its output rollers
     "pressure",  # Pa/N^(1/3), peak pressure at 1 N
     "layer_chi",  # thin layer's sqrt(a b)/h at the mean force
     "floor_chi",  # b/h on the floor
@@ -86,6 +87,7 @@ def _contact_row(
     friction_bore: float,
     axle_radius: float,
     bolt: float,
+    wheel_radius: float,
     row: np.ndarray,
 ) -> None:
     """The constants of one candidate, in the order of COLUMNS."""
@@ -103,6 +105,9 @@ def _contact_row(
     floor_modulus = effective_modulus(output_modulus, output_poisson, math.inf, 0.3)
     half_width = line_half_width(floor_force / roller_length, output_radius, floor_modulus)
     floor_chi = half_width / layer if layer < math.inf else 0.0
+    # forwards the patch travels along the rim: radius R_w along rolling, r_o across
+    floor_major, floor_minor = patch_half_widths(wheel_radius, output_radius, 0.5 * math.pi, floor_modulus, floor_force)
+    floor_pressure = peak_pressure(floor_force, floor_major, floor_minor)
     # the patch at 1 N; rolling goes across the hub roller's axis
     major, minor = patch_half_widths(output_radius, hub_radius, skew, modulus, 1.0)
     to_hub_axis = skew - ellipse_orientation(output_radius, hub_radius, skew)
@@ -136,10 +141,11 @@ def _contact_row(
     row[10] = spin_moment_full_slip(friction, 1.0, major, minor)
     row[11] = rolling_resistance_ratio(loss, pressure, modulus, aspect)
     row[12] = line_resistance_ratio(loss_sine(output_loss), half_width, output_radius)
-    row[13] = pressure
-    row[14] = chi
-    row[15] = floor_chi
-    row[16] = share
+    row[13] = rolling_resistance_ratio(loss_sine(output_loss), floor_pressure, floor_modulus, floor_major / floor_minor)
+    row[14] = pressure
+    row[15] = chi
+    row[16] = floor_chi
+    row[17] = share
 
 
 @compiled
@@ -148,7 +154,7 @@ def _contact_rows(inputs: np.ndarray, table: np.ndarray) -> None:
         v = inputs[n]
         _contact_row(
             v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7], v[8], v[9], v[10], v[11], v[12], v[13], v[14], v[15], v[16], v[17],
-            v[18], table[n],
+            v[18], v[19], table[n],
         )  # fmt: skip
 
 
@@ -184,6 +190,7 @@ def contact_constants(wheel: WheelBatch, wheel_load: np.ndarray) -> Contacts:
             wheel.friction_bore,
             wheel.axle_diameter / 2,
             wheel.hub_axle_diameter,
+            wheel.wheel_radius,
         ]
     )
     table = np.empty((len(wheel), len(COLUMNS)))

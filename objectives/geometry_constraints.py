@@ -12,7 +12,6 @@ from typing import Any, Protocol
 import numpy as np
 
 from objectives.assessment import Layout
-from objectives.elements import undercut_limit_teeth
 from objectives.layout import (
     axle_half_length,
     bearing_figure,
@@ -41,8 +40,8 @@ WEDGE_LIMIT = 0.9
 FRICTION_UPPER = 1.2
 #: least pull-in ratio; nearer to 1 the state under reverse drive may not exist
 PULL_IN_LIMIT = 1.3
-#: share of the teeth without undercut that is still accepted, 14 of 17 (common practice)
-UNDERCUT_SHARE = 14 / 17
+#: fewest teeth that are accepted with their small undercut, where 17 have none (common practice)
+FEWEST_TEETH = 14
 
 
 class Plan(Protocol):
@@ -203,7 +202,14 @@ def spring_travel(plan: Plan) -> np.ndarray:
 
 def undercut(plan: Plan) -> np.ndarray:
     """Teeth of pinion or gear, the fewer, over the fewest accepted."""
-    return np.minimum(plan.wheel.pinion_teeth, plan.wheel.gear_teeth) - UNDERCUT_SHARE * undercut_limit_teeth()
+    return np.minimum(plan.wheel.pinion_teeth, plan.wheel.gear_teeth) - FEWEST_TEETH
+
+
+def gear_bore(plan: Plan) -> np.ndarray:
+    """Root radius of the hub gear, m (z/2 - 1.25), less the bearing seat in it and a wall."""
+    scenario = plan.scenario
+    seat = bearing_figure(plan.layout.radial_bearing, scenario.catalogue, "outside") / 2
+    return plan.wheel.gear_module * (plan.wheel.gear_teeth / 2 - 1.25) - seat - 4 * line_width(scenario.printer)
 
 
 def motor_fits(plan: Plan) -> np.ndarray:
@@ -240,6 +246,7 @@ GEOMETRY_CONSTRAINTS: tuple[Constraint, ...] = tuple(
         ("preload_after_wear", "N", 1.0, 20.0, preload_after_wear, "preload left after 0.1 mm of wear"),
         ("spring_travel", "mm", MM, 10.0, spring_travel, "room for the spring's deflection"),
         ("undercut", "teeth", 1.0, 3.0, undercut, "no harmful undercut at the pinion"),
+        ("gear_bore", "mm", MM, 5.0, gear_bore, "hub gear larger than the bearing seat in it"),
         ("motor_fits", "mm", MM, 5.0, motor_fits, "motor clear of the shaft's parts, its shaft within the pinion"),
     )
 )

@@ -1,7 +1,8 @@
 """The wheel running under its load cases: hub torques and speeds, delivered sideways speed, every loss by name.
 
 Cases with a sideways part are solved phase by phase (objectives.turning). Straight ahead nothing turns against the carrier:
-hubs, carrier and output rollers go round as one, and the soft parts lose what they are squeezed once a roller's pass.
+hubs, carrier and output rollers go round as one; the tyres roll on the floor along the rim, and the roller contacts lose
+what they are squeezed once a roller's pass.
 """
 
 from __future__ import annotations
@@ -52,7 +53,7 @@ SUMS_OF_CASE = 17
 FACE_RADIUS_SHARE = 1.5
 #: friction of the end faces of a cored roller against its side washers (common practice, plastic on steel)
 FACE_FRICTION = 0.25
-#: share of a soft part's peak elastic energy that a pass costs, over sin(delta) (see objectives.rolling)
+#: share of the swing of the roller contacts' elastic energy that a pass costs, over sin(delta) (see objectives.rolling)
 PASS_LOSS = math.pi
 #: demands are solved over this share of the phases: they size the motors and need no fine mean
 DEMAND_PHASES = 0.25
@@ -283,9 +284,10 @@ def solve_running(
     cosine[np.abs(cosine) < 1e-9] = 0.0
     sine[np.abs(sine) < 1e-9] = 0.0
     forward_speed = cases.speed * cosine / wheel.wheel_radius[:, None]
-    # forwards the soft parts lose what they are squeezed, N passes a turn: a force at the floor that the hubs give besides
+    # forwards the tyres roll on the floor along the rim, and the roller contacts are squeezed N times a turn: a force at the
+    # floor that the hubs give besides
     passes = wheel.output_roller_count / (2 * math.pi)
-    floor_loss = PASS_LOSS * passes * normal.floor_energy_peak * np.sin(np.arctan(wheel.output_loss_tangent))
+    floor_loss = contacts["forward_rolling"] * cases.wheel_load * wheel.wheel_radius
     share = contacts["compliance_share"]
     sine_of_pair = share * np.sin(np.arctan(wheel.output_loss_tangent))
     sine_of_pair = sine_of_pair + (1 - share) * np.sin(np.arctan(wheel.hub_loss_tangent))

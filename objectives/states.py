@@ -22,7 +22,6 @@ from objectives.summary import (
     DRIVE_REACTION_MAX,
     DRIVE_TILT_MAX,
     ENGAGED_MIN,
-    FLOOR_ENERGY,
     FLOOR_MAX,
     FORCE_COUNT,
     FORCE_MAX,
@@ -218,7 +217,6 @@ def solve_states(inputs: np.ndarray, directions: np.ndarray, phases: np.ndarray)
         roller_shift_max=seen(SHIFT_MAX),
         tilting_moment=seen(TILT_MAX),
         cogging_torque=(seen(COGGING_HIGH) - seen(COGGING_LOW)) / 2,
-        floor_energy_peak=seen(FLOOR_ENERGY),
         contact_energy_swing=seen(CONTACT_ENERGY),
     )
     worst = forces.min(axis=2)  # nan where any phase is missing

@@ -16,7 +16,6 @@ from objectives.workspace import (
     CONTACT,
     EMPTY,
     FLOOR_FORCE,
-    FLOOR_STIFFNESS,
     GAP,
     INWARD,
     LEVER_C,
@@ -48,7 +47,6 @@ LOADED = 1e-3
     TILT_MAX,
     COGGING_LOW,
     COGGING_HIGH,
-    FLOOR_ENERGY,
     CONTACT_ENERGY,
     UNSETTLED,
     DRIVE_FORCE_MAX,
@@ -56,8 +54,8 @@ LOADED = 1e-3
     DRIVE_REACTION_MAX,
     UNRESOLVED,
     WITHOUT_CONTACT,
-) = range(24)
-SUMMARY = 24
+) = range(23)
+SUMMARY = 23
 
 
 @kernel
@@ -137,7 +135,6 @@ def sum_up_equilibrium(
         force = work.floor[FLOOR_FORCE + i]
         if force > 0.0:
             summary[FLOOR_MAX] = max(summary[FLOOR_MAX], force)
-            summary[FLOOR_ENERGY] = max(summary[FLOOR_ENERGY], 0.5 * force * force / work.floor[FLOOR_STIFFNESS + i])
             depth = g.wheel_radius * work.floor_angle[k, 1] - work.unknowns[U + i] - border[2]
             summary[DEPTH_MAX] = max(summary[DEPTH_MAX], depth)
             if free_rollers > 0:

@@ -13,14 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from objectives.catalogue import Motor
-from objectives.elements import undercut_limit_teeth
 from objectives.geometry_constraints import (
+    FEWEST_TEETH,
     FRICTION_UPPER,
     GROUND_CLEARANCE,
     LEAST_PIN,
     PULL_IN_LIMIT,
     SPRING_TRAVEL,
-    UNDERCUT_SHARE,
     WEAR,
     WEDGE_LIMIT,
 )
@@ -234,7 +233,7 @@ def pinion_teeth(d: Drawn) -> Bounds:
     """Without undercut; the root circle leaves a wall round the gearbox shaft."""
     shaft = np.nan_to_num(d.of_motor(lambda motor: motor.shaft_diameter))
     root = (shaft + 4 * d.line) / d["gear_module_mm"] + 2 * DEDENDUM
-    return np.maximum(root, UNDERCUT_SHARE * undercut_limit_teeth()), np.inf
+    return np.maximum(root, FEWEST_TEETH), np.inf
 
 
 def gear_teeth(d: Drawn) -> Bounds:

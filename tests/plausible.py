@@ -11,6 +11,7 @@ import pandas as pd
 
 from objectives.assessment import Assessment, LimitStates, NormalStates, RunningStates
 from objectives.catalogue import Bearing, Catalogue, Floor, Material, Motor, Screw
+from objectives.contacts import contact_constants
 from objectives.drivetrain import RIGHTWARD, drive, ideal_hub_torque
 from objectives.layout import layout
 from objectives.mass import mass_breakdown
@@ -110,7 +111,7 @@ def assessment(wheel: WheelBatch | None = None, judged_by: Scenario | None = Non
         closure_min=0.1 * MM * one, closure_max=0.4 * MM * one, axle_height_min=wheel.wheel_radius - 1 * MM,
         axle_height_max=wheel.wheel_radius - 0.5 * MM, axle_reaction_max=40 * one, floor_force_max=100 * one,
         floor_depth_max=1 * MM * one, roller_shift_max=0.25 * MM * one, tilting_moment=2 * one, cogging_torque=0.05 * one,
-        floor_energy_peak=0.02 * one, contact_energy_swing=0.005 * one,
+        contact_energy_swing=0.005 * one,
     )
     directions = np.unique(cases.direction)
     force = np.full((n, len(directions), 4), 60.0) + np.arange(4.0)
@@ -129,7 +130,9 @@ def assessment(wheel: WheelBatch | None = None, judged_by: Scenario | None = Non
         losses={name: np.full((n, k), 0.1) for name in names}, roller_loss_peak=np.full((n, k), 0.3),
         residual=np.zeros((n, k)), unresolved=np.zeros(n, dtype=np.int64),
     )
+    contacts = contact_constants(wheel, cases.wheel_load)
     return Assessment(
         wheel=wheel, scenario=judged_by, layout=plan, mass=masses, cases=cases, normal=normal, limits=limits, running=running,
         drive=drive(wheel, plan, cases, running, limits, judged_by),
+        extra={name: contacts[name] for name in ("contact_stiffness", "hertz_stiffness")},
     )

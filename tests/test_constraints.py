@@ -82,7 +82,7 @@ def test_a_steeper_contact_wedges_and_a_flatter_one_pulls_in():
 
 
 def test_undercut_keeps_fourteen_teeth():
-    assert (room("undercut", {"pinion_teeth": 13}, {"pinion_teeth": 14}, {"pinion_teeth": 15}) >= -0.1).tolist() == [
+    assert (room("undercut", {"pinion_teeth": 13}, {"pinion_teeth": 14}, {"pinion_teeth": 15}) >= 0).tolist() == [
         False, True, True,
     ]
 
