@@ -81,7 +81,7 @@ class Bearing:
     dynamic_rating: float  # N
     static_rating: float  # N
     mass: float  # kg, washers included
-    friction: float  # coefficient at the bore radius
+    friction: float  # coefficient at the bore radius, of a thrust bearing at its mean radius
     source: str = ""
     washer_thickness: float = 0.0  # m, of each of the two washers of a thrust bearing, beside its width
 

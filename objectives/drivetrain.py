@@ -115,7 +115,7 @@ def motor_force_limit(
     array
         F [N], shape (n, k); 0 where a motor cannot turn that fast, inf where no motor is asked
 
-    Validity: near the running state; losses that grow faster than the force are carried on linearly.
+    Validity: near the running state; beyond it the losses are taken to stay as they are there.
 
     Source: derived here.
 
@@ -140,8 +140,8 @@ def radial_bearing_load(wheel: WheelBatch, layout: Layout, wheel_load: np.ndarra
     """Radial load on each of a hub's two bearings [N], shape (n,): W/4 + R_c W cot(beta)/(2 spacing).
 
     All the wheel load W goes through the hub rollers, half to each hub and there to two bearings; the contacts at the floor
-    push the hub outwards at R_c with W cot(beta)/2, and the pair holds that moment. An upper bound where axles carry part
-    of the load.
+    push the hub outwards at R_c with W cot(beta)/2, and the pair holds that moment. Axles that carry part of the load make
+    it less; the forces of gear and drive, which are left out, make it more.
     """
     moment = wheel.contact_circle_radius * wheel_load / (2 * np.tan(wheel.contact_angle))
     return wheel_load / 4 + moment / layout.bearing_spacing

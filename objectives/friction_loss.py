@@ -1,4 +1,7 @@
-"""Objective: power lost on the way from the motors to the floor."""
+"""Objective: power lost on the way from the motors to the floor.
+
+What the motors lose in themselves (copper, no load) is not among it; the battery's current and run time count that too.
+"""
 
 from __future__ import annotations
 

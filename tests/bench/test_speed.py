@@ -25,10 +25,16 @@ import pytest
 from objectives import contacts, robot
 from objectives.columns import DIRECTIONS
 from objectives.compiled import numba
+from objectives.equilibrium import cold_start, solve_equilibrium
 from objectives.layout import layout
+from objectives.limits import newton_limit
 from objectives.mass import mass_breakdown
-from objectives.scoring import evaluate, kernel_inputs, phase_lattice, solve_states
+from objectives.phases import begin_phase, geometry_of, kernel_inputs, laws_of, phase_lattice
+from objectives.scoring import evaluate
+from objectives.settling import TOLERANCE
+from objectives.states import solve_states, unit_vectors
 from objectives.wheel import wheel_batch
+from objectives.workspace import new_workspace
 from tests.drawn import like_fifteen, study
 
 ROOT = Path(__file__).parent.parent.parent
@@ -152,6 +158,26 @@ def fresh(code: str, **environment: str) -> tuple[float, str]:
     return ended.ru_utime + ended.ru_stime - began.ru_utime - began.ru_stime, run.stdout
 
 
+def newton_steps(wheels_looked_at: int = 10) -> tuple[float, float]:
+    """Mean Newton steps of an equilibrium from cold, and of a limit state from the equilibrium (first try alone)."""
+    work, border, matrix = new_workspace(), np.zeros(3), np.zeros((4, 5))
+    still, limit = [], []
+    for row in inputs()[:wheels_looked_at]:
+        g, laws = geometry_of(row), laws_of(row)
+        for phase in phase_lattice(PHASES):
+            standing = begin_phase.py_func(g, laws, phase, False, work)
+            cold_start(g, laws, standing, work, border)
+            steps, _, _ = solve_equilibrium(g, laws, standing, work, border, 0.0, np.zeros(2), np.zeros(2), 1e-6)
+            still.append(steps)
+            at_rest, rest = work.unknowns.copy(), border.copy()
+            for angle in FIVE:
+                work.unknowns[:], border[:] = at_rest, rest
+                ahead, across = unit_vectors(np.array([angle]))[0]
+                _, steps, _ = newton_limit(g, laws, ahead, across, standing, work, border, rest[:2], TOLERANCE, matrix)
+                limit.append(abs(steps))
+    return float(np.mean(still)), float(np.mean(limit))
+
+
 def memory() -> tuple[float, float]:
     """Peak memory [MB] of a process that has scored 1,000 designs, and then 10,000."""
     before, after = fresh(MEMORY)[1].split()
@@ -167,6 +193,13 @@ def test_time_of(benchmark, run):
 def test_limit_states_cost_at_most_ten_equilibria():
     """Five directions a phase, each with three to five Newton steps of friction and equilibrium together."""
     assert fastest(limits) <= 10 * fastest(equilibria)
+
+
+def test_states_take_few_newton_steps():
+    """From cold five to eleven steps of the equilibrium, three to five of friction and equilibrium together."""
+    still, limit = newton_steps(4)
+    assert 3 < still < 11
+    assert 2 < limit < 6
 
 
 def test_little_time_is_spent_outside_the_kernels():
@@ -197,6 +230,7 @@ def main() -> None:
         spent = fastest(run) / COUNT
         print(f"{run.__name__}, {PHASES} phases: {spent * 1e6:.0f} microseconds a candidate, {1 / spent:.0f} a second")
     print(f"limits over equilibria: {fastest(limits) / fastest(equilibria):.1f}")
+    print("Newton steps: {:.1f} an equilibrium, {:.1f} a limit state".format(*newton_steps()))
     print(f"outside the kernels: {share_outside_kernels():.1%}")
     print("memory: {:.0f} MB after 1,000 designs, {:.0f} MB after 10,000".format(*memory()))
 
