@@ -59,7 +59,7 @@ class Objective:
 
 #: a new objective is one module with one function, and one line here
 OBJECTIVES: tuple[Objective, ...] = (
-    Objective("torque_capacity_Nm", "N m", MAX, torque_capacity, 0.05, "torque about the axle to rely on, forward and reverse"),
+    Objective("torque_capacity_Nm", "N m", MAX, torque_capacity, 0.05, "torque of friction and motors at top speed, both ways"),
     Objective("slip_margin", NUMBER, MAX, slip_margin, 0.02, "smallest drive limit over force asked of all load cases"),
     Objective("friction_loss_W", "W", MIN, friction_loss, 0.1, "power lost between motors and floor over the duty"),
     Objective("mass_kg", "kg", MIN, mass, 0.02, "mass of the wheel unit, motors included"),

@@ -6,7 +6,9 @@ import contextlib
 import io
 import json
 import os
+import re
 import socket
+import zipfile
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cache
@@ -39,7 +41,7 @@ class Location:
     @staticmethod
     def at(place: str | os.PathLike[str]) -> Location:
         """A location from what a user gave. Raises BadInput for a URI, which is not supported."""
-        if "://" in str(place):
+        if re.match(r"[A-Za-z][A-Za-z0-9+.-]+:/", str(place)):  # a Path has folded the second slash
             remedy = "give a path and copy the folder afterwards"
             raise BadInput([Fault("--out", "must be a local folder", str(place), "", remedy)])
         return Location(Path(place))
@@ -160,7 +162,10 @@ class RunFolder:
 
     def about(self) -> dict[str, Any] | None:
         """What run.json says; None where there is none."""
-        return json.loads(self.location.read("run.json")) if self.location.exists("run.json") else None
+        if not self.location.exists("run.json"):
+            return None
+        with self._whole("run.json"):
+            return json.loads(self.location.read("run.json"))
 
     def write_about(self, about: Mapping[str, Any]) -> None:
         self.location.write("run.json", (json.dumps(about, indent=2, allow_nan=False) + "\n").encode())
@@ -196,7 +201,10 @@ class RunFolder:
 
     def state(self) -> State | None:
         name = "state/populations.npz"
-        return State.unpack(self.location.read(name)) if self.location.exists(name) else None
+        if not self.location.exists(name):
+            return None
+        with self._whole(name):
+            return State.unpack(self.location.read(name))
 
     def write_state(self, state: State) -> None:
         self.location.write("state/populations.npz", state.pack())
@@ -220,7 +228,20 @@ class RunFolder:
         self.location.write("progress.jsonl", "".join(json.dumps(line) + "\n" for line in kept).encode())
 
     def _table(self, name: str) -> pd.DataFrame | None:
-        return from_parquet(self.location.read(name)) if self.location.exists(name) else None
+        if not self.location.exists(name):
+            return None
+        with self._whole(name):
+            return from_parquet(self.location.read(name))
+
+    @contextlib.contextmanager
+    def _whole(self, name: str) -> Iterator[None]:
+        """Raises BadInput where a file of the run cannot be read for what it is."""
+        try:
+            yield
+        except (ValueError, KeyError, EOFError, zipfile.BadZipFile, pa.ArrowException) as error:
+            rule = f"must be a whole {name.rpartition('.')[2]} file"
+            remedy = "copy the file back, or sweep anew with another --out"
+            raise BadInput([Fault(name, rule, "one that is damaged", str(self.location), remedy)]) from error
 
     @contextlib.contextmanager
     def locked(self) -> Iterator[None]:

@@ -19,7 +19,7 @@ from objectives.mass import mass_breakdown
 from objectives.robot import load_cases
 from objectives.units import DEG
 from objectives.variables import VARIABLES
-from objectives.wheel import wheel_batch
+from objectives.wheel import friction_on, wheel_batch
 from sweep.columns import described
 from sweep.designs import baseline_designs
 from sweep.errors import BadInput, Fault
@@ -185,9 +185,19 @@ def cautions(study: Study, design: pd.Series, judged: str, trial: Trial, sample:
     found = list(study.notes)
     friction = study.scenario.catalogue.floors[study.scenario.robot.floor]
     if "low confidence" in friction.source:
+        materials, domain = study.scenario.catalogue.materials, study.space.domains["output_tyre"]
+        tyres = [materials[str(name)] for name in domain.choices]
+        values = ", ".join(f"{tyre.name} {friction_on(tyre, friction.name, study.scenario.catalogue):g}" for tyre in tyres)
         found.append(
-            f"The friction of tyres on {friction.name} is a rough value ({friction.source}): measure it with your own print, "
-            "every limit follows it."
+            f"The friction of tyres on {friction.name} is a rough value ({values}; {friction.source}): measure it with your "
+            "own print, every limit follows it."
+        )
+    supply, motors = study.scenario.supply_voltage, study.scenario.catalogue.motors
+    others = [name for name in map(str, study.space.domains["motor"].choices) if motors[name].rated_voltage != supply]
+    if others:
+        found.append(
+            f"The supply gives {supply:g} V; {len(others)} of the motors in the space are rated for another voltage, "
+            f"{others[0]} among them. Speed and stall torque are scaled with the voltage: check what motor and driver stand."
         )
     if study.baseline is not None and not study.space.contains(baseline_designs(study)).all():
         found.append("The baseline lies outside the space: it is compared with, but the search does not start from it.")

@@ -151,8 +151,12 @@ def sweep(
         return
     if not len(result.front):
         name, share = next(iter(result.broken.items()), ("", 0.0))
-        most = f" {name} is broken by {100 * share:.0f} % of them." if name else ""
-        note(f"None of {result.evaluations} designs is feasible.{most} Look at: wheelfront check {study}")
+        name = name.removeprefix("slack_")
+        most = f" {name} is broken most often, by {100 * share:.0f} % of them." if name else ""
+        note(
+            f"None of {result.evaluations} designs is feasible.{most} More --evaluations into another --out may find some; "
+            f"wheelfront check {study} says how many draws each constraint lets through."
+        )
         return
     note(
         f"{_front_words(len(result.front))} is in {place}, from {result.evaluations} evaluations, "
@@ -250,12 +254,17 @@ def main() -> None:
     except BrokenPipeError:  # whoever read has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(0)
+    except OSError as error:
+        if os.environ.get(DEBUG):
+            raise
+        note(f"wheelfront could not read or write: {error}.")
+        sys.exit(1)
     except Exception as error:
         if os.environ.get(DEBUG):
             raise
         note(
-            f"wheelfront failed unexpectedly: {type(error).__name__}: {error}. Files of runs are whole, --resume goes on with "
-            f"one. Please report it with the command and its study; {DEBUG}=1 shows where it happened."
+            f"wheelfront failed unexpectedly: {type(error).__name__}: {str(error).rstrip('.')}. A sweep that was stopped by it "
+            f"goes on with --resume. Please report it with the command and its study; {DEBUG}=1 shows where it happened."
         )
         sys.exit(1)
 
@@ -299,9 +308,10 @@ def _front_of(folder: RunFolder, run: Path) -> pd.DataFrame:
     if table is None or not len(table):
         broken = (folder.about() or {}).get("broken") or {}
         name = next(iter(broken), "")
-        why = f"; {name} is broken by {100 * broken[name]:.0f} % of what was scored" if name else ""
+        why = f"; {name.removeprefix('slack_')} is broken by {100 * broken[name]:.0f} % of what was scored" if name else ""
         rule = "must hold a design at least, none is feasible so far" if table is not None else "is not there yet"
-        remedy = "go on with --resume, or widen the study's space" if table is not None else "go on with --resume"
+        more = "sweep with more --evaluations into another --out, or widen the study's space"
+        remedy = more if table is not None else "go on with --resume"
         raise BadInput([Fault("front", rule + why, "", str(run), remedy)])
     return table
 

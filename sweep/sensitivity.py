@@ -81,7 +81,7 @@ def _neighbours(variable: Variable, value: float | str, study: Study) -> list[fl
     if variable.names:
         return [option for option in (domain.choices if not domain.fixed else ()) if option != value]
     if variable.kind == CHOICE:
-        sizes = [float(size) for size in options(variable, study.scenario.catalogue)]
+        sizes = [float(size) for size in (options(variable, study.scenario.catalogue) if domain.fixed else domain.choices)]
         return [*[size for size in sizes if size < float(value)][-1:], *[size for size in sizes if size > float(value)][:1]]
     if variable.kind == INTEGER:
         step = 1.0
@@ -89,6 +89,8 @@ def _neighbours(variable: Variable, value: float | str, study: Study) -> list[fl
         low, high = (variable.low, variable.high) if domain.fixed else (domain.low, domain.high)
         step = max(round(STEP * (high - low), DECIMALS), 10.0**-DECIMALS)
     both = [round(float(value) + sign * step, DECIMALS) for sign in (-1, 1)]
+    if not domain.fixed:  # a step out of the study's space is none
+        both = [near for near in both if domain.low <= near <= domain.high]
     inside = np.greater if variable.open_ends else np.greater_equal
     return [
         int(near) if variable.kind == INTEGER else near

@@ -152,6 +152,12 @@ def _limits(sheet: Sheet, out: Console) -> None:
         "length of the force. Motors: at the speed of the robot's own effort in that direction. The lowest of the three "
         "counts. Left mirrors right.",
     )
+    fast = sheet.assessment.drive.top_speed_motor_limit[0]
+    sentence(
+        out,
+        f"At top speed the motors give {number(fast[0])} N forward and {number(fast[1])} N in reverse. The torque capacity is "
+        "the lowest of that and of friction, both ways, times the wheel's radius; what the floor grips stands apart.",
+    )
     forward, reverse = sheet.limits[0].worst, sheet.limits[1].worst
     if math.isfinite(forward) and math.isfinite(reverse) and min(forward, reverse) > 0:
         ratio = max(forward, reverse) / min(forward, reverse)
