@@ -104,6 +104,8 @@ class LimitStates:
     contact_force_max: np.ndarray  # (n,) N over phases and directions
     tilting_moment: np.ndarray  # (n,) N m over phases and directions
     axle_reaction_max: np.ndarray  # (n,) N
+    closure_max: np.ndarray  # (n,) m, over phases and directions
+    axle_height_min: np.ndarray  # (n,) m
     unresolved: np.ndarray  # (n,) int, states that did not converge
     without_contact: np.ndarray  # (n,) int, phases in which a side touches nothing
 

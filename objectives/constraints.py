@@ -20,7 +20,7 @@ from objectives.geometry_constraints import (
     Plan,
     lowest_part_radius,
 )
-from objectives.heat import roller_temperature_rise, service_rise
+from objectives.heat import hub_roller_temperature_rise, hub_service_rise, roller_temperature_rise, service_rise
 from objectives.hertz import (
     effective_modulus,
     patch_half_widths,
@@ -44,14 +44,15 @@ LARGEST_SHORTFALL = 1000.0
 
 
 def standoff_closed(assessment: Assessment) -> np.ndarray:
-    """Axial clearance of hub and carrier when the hub is closed furthest, less the printer's clearance."""
-    clearance = assessment.scenario.printer.clearance
-    return assessment.layout.carrier_standoff - assessment.normal.closure_max - clearance
+    """Axial clearance of hub and carrier when the hub is closed furthest, drawn in by drive too, less the printer's."""
+    closure = np.fmax(assessment.normal.closure_max, assessment.limits.closure_max)
+    return assessment.layout.carrier_standoff - closure - assessment.scenario.printer.clearance
 
 
 def floor_clearance(assessment: Assessment) -> np.ndarray:
-    """Lowest height of the axle under load less the radius of the largest part and a third of the ground clearance."""
-    return assessment.normal.axle_height_min - lowest_part_radius(assessment) - GROUND_CLEARANCE / 3
+    """Lowest height of the axle under load and drive less the largest part's radius and a third of the ground clearance."""
+    height = np.fmin(assessment.normal.axle_height_min, assessment.limits.axle_height_min)
+    return height - lowest_part_radius(assessment) - GROUND_CLEARANCE / 3
 
 
 def contact_pressure(assessment: Assessment) -> np.ndarray:
@@ -157,8 +158,9 @@ def continuous_torque(assessment: Assessment) -> np.ndarray:
 
 
 def roller_temperature(assessment: Assessment) -> np.ndarray:
-    """Rise that the output tyre stands less the steady rise at the duty [K]."""
-    return service_rise(assessment) - roller_temperature_rise(assessment)
+    """Rise that a tyre stands less the steady rise at the duty [K], of output or hub rollers, the less."""
+    output = service_rise(assessment) - roller_temperature_rise(assessment)
+    return np.minimum(output, hub_service_rise(assessment) - hub_roller_temperature_rise(assessment))
 
 
 MECHANICS_CONSTRAINTS: tuple[Constraint, ...] = tuple(
@@ -175,7 +177,7 @@ MECHANICS_CONSTRAINTS: tuple[Constraint, ...] = tuple(
         ("drive_margin", "", 1.0, 0.3, drive_margin, "the friction drive carries every force asked"),
         ("motor_margin", "", 1.0, 0.3, motor_margin, "the motors cover every force asked at its speed"),
         ("continuous_torque", "", 1.0, 0.3, continuous_torque, "motor torque over the duty within its continuous torque"),
-        ("roller_temperature", "K", 1.0, 20.0, roller_temperature, "soft rollers below their service temperature at the duty"),
+        ("roller_temperature", "K", 1.0, 20.0, roller_temperature, "rollers below their service temperature at the duty"),
     )
 )
 

@@ -10,7 +10,7 @@ import math
 import numpy as np
 
 from objectives.assessment import Assessment
-from objectives.layout import axle_half_length, window_half_width
+from objectives.layout import axle_half_length, screw_figure, window_half_width
 from objectives.mass import tyre_mass
 from objectives.scenario import Scenario
 from objectives.wheel import WheelBatch
@@ -26,6 +26,8 @@ PLASTIC_CONDUCTIVITY = 0.2
 SPECIFIC_HEAT = 1700.0
 #: share of the heat of a sliding contact that goes into one of two like bodies
 SLIDING_SHARE = 0.5
+#: bolt diameters over which a hub roller's bolt is held in plastic on either side (common practice)
+BOLT_HOLD = 2.0
 
 
 def roller_conductance(wheel: WheelBatch, scenario: Scenario) -> np.ndarray:
@@ -41,6 +43,32 @@ def roller_conductance(wheel: WheelBatch, scenario: Scenario) -> np.ndarray:
     held = np.maximum(axle_half_length(wheel) - window_half_width(wheel, scenario), 0)
     into_arm = 2 * np.pi * PLASTIC_CONDUCTIVITY * held / math.log(3.0)
     return SURFACE_CONDUCTANCE * surface + 2 * along_rod * into_arm / (along_rod + into_arm)
+
+
+def hub_roller_conductance(wheel: WheelBatch, scenario: Scenario) -> np.ndarray:
+    """Heat a hub roller gives off per kelvin above the air [W/K], shape (n,): as ``roller_conductance``, with its bolt.
+
+    The bolt is held over BOLT_HOLD times its diameter on either side.
+    """
+    radius, length, bolt = wheel.hub_roller_radius, wheel.hub_roller_length, wheel.hub_axle_diameter
+    surface = 2 * np.pi * radius * (length + radius)
+    washer = screw_figure(bolt, scenario.catalogue, "washer_thickness")
+    along_bolt = STEEL_CONDUCTIVITY * np.pi / 4 * bolt**2 / (length / 4 + washer)
+    into_boss = 2 * np.pi * PLASTIC_CONDUCTIVITY * BOLT_HOLD * bolt / math.log(3.0)
+    return SURFACE_CONDUCTANCE * surface + 2 * along_bolt * into_boss / (along_bolt + into_boss)
+
+
+def hub_roller_temperature_rise(assessment: Assessment) -> np.ndarray:
+    """Steady rise of the hub rollers over the air, at the duty [K], shape (n,).
+
+    They take what their bores and washers lose, and the other half of what the contacts do; as the hubs turn against the
+    carrier all 2 M of them have the same share.
+    """
+    losses, wheel = assessment.running.losses, assessment.wheel
+    heat = losses["hub_bore"] + SLIDING_SHARE * (losses["creep"] + losses["roller_hysteresis"] + losses["drilling"])
+    with np.errstate(all="ignore"):
+        power = assessment.cases.over_duty(heat) / (2 * wheel.hub_roller_count)
+        return power / hub_roller_conductance(wheel, assessment.scenario)
 
 
 def roller_temperature_rise(assessment: Assessment) -> np.ndarray:
@@ -78,5 +106,14 @@ def time_to_service_temperature(assessment: Assessment) -> np.ndarray:
 
 def service_rise(assessment: Assessment) -> np.ndarray:
     """Rise over the air that takes the output tyre to its service temperature [K], shape (n,)."""
-    wheel, materials = assessment.wheel, assessment.scenario.catalogue.materials
-    return np.array([materials[name].service_temperature for name in wheel.tyre_names])[wheel.output_tyre] - AMBIENT
+    return _service_rises(assessment)[assessment.wheel.output_tyre]
+
+
+def hub_service_rise(assessment: Assessment) -> np.ndarray:
+    """Rise over the air that takes the hub rollers' material to its service temperature [K], shape (n,)."""
+    return _service_rises(assessment)[assessment.wheel.hub_tyre]
+
+
+def _service_rises(assessment: Assessment) -> np.ndarray:
+    materials = assessment.scenario.catalogue.materials
+    return np.array([materials[name].service_temperature for name in assessment.wheel.tyre_names]) - AMBIENT

@@ -18,7 +18,9 @@ from objectives.summary import (
     COGGING_LOW,
     CONTACT_ENERGY,
     DEPTH_MAX,
+    DRIVE_CLOSURE_MAX,
     DRIVE_FORCE_MAX,
+    DRIVE_HEIGHT_MIN,
     DRIVE_REACTION_MAX,
     DRIVE_TILT_MAX,
     ENGAGED_MIN,
@@ -120,8 +122,8 @@ def solve_candidate(
     for k in range(SUMMARY):
         summary[k] = 0.0
     summary[ENGAGED_MIN] = 1e9
-    summary[CLOSURE_MIN] = summary[HEIGHT_MIN] = summary[COGGING_LOW] = np.inf
-    summary[CLOSURE_MAX] = summary[HEIGHT_MAX] = summary[COGGING_HIGH] = -np.inf
+    summary[CLOSURE_MIN] = summary[HEIGHT_MIN] = summary[DRIVE_HEIGHT_MIN] = summary[COGGING_LOW] = np.inf
+    summary[CLOSURE_MAX] = summary[DRIVE_CLOSURE_MAX] = summary[HEIGHT_MAX] = summary[COGGING_HIGH] = -np.inf
     any_mirrored = False
     for d in range(len(directions)):
         any_mirrored = any_mirrored or directions[d, 1] < 0.0
@@ -230,6 +232,8 @@ def solve_states(inputs: np.ndarray, directions: np.ndarray, phases: np.ndarray)
         contact_force_max=seen(DRIVE_FORCE_MAX),
         tilting_moment=seen(DRIVE_TILT_MAX),
         axle_reaction_max=seen(DRIVE_REACTION_MAX),
+        closure_max=seen(DRIVE_CLOSURE_MAX),
+        axle_height_min=seen(DRIVE_HEIGHT_MIN),
         unresolved=(summaries[:, UNRESOLVED] + summaries[:, UNSETTLED]).astype(np.int64),
         without_contact=summaries[:, WITHOUT_CONTACT].astype(np.int64),
     )

@@ -52,10 +52,12 @@ LOADED = 1e-3
     DRIVE_FORCE_MAX,
     DRIVE_TILT_MAX,
     DRIVE_REACTION_MAX,
+    DRIVE_CLOSURE_MAX,
+    DRIVE_HEIGHT_MIN,
     UNRESOLVED,
     WITHOUT_CONTACT,
-) = range(23)
-SUMMARY = 23
+) = range(25)
+SUMMARY = 25
 
 
 @kernel
@@ -156,6 +158,8 @@ def sum_up_limit(g: PassGeometry, laws: Laws, work: Workspace, border: np.ndarra
                 overlap = work.contacts[at + INWARD + i] * work.unknowns[U + i] + work.contacts[at + AXIAL + i] * shift
                 largest = max(largest, overlap - work.contacts[at + GAP + i])
     force = laws.contact_stiffness * largest * math.sqrt(largest)
+    summary[DRIVE_CLOSURE_MAX] = max(summary[DRIVE_CLOSURE_MAX], border[0], border[1])
+    summary[DRIVE_HEIGHT_MIN] = min(summary[DRIVE_HEIGHT_MIN], border[2])
     summary[DRIVE_FORCE_MAX] = max(summary[DRIVE_FORCE_MAX], force)
     tilt = _tilt(work.left, work.share, SHARE_L, True, laws, circle)
     tilt = max(tilt, _tilt(work.right, work.share, SHARE_R, True, laws, circle))

@@ -118,7 +118,8 @@ def assessment(wheel: WheelBatch | None = None, judged_by: Scenario | None = Non
     limits = LimitStates(
         direction=directions, force=force, worst=force.min(axis=2), mean=force.mean(axis=2),
         worst_phase=np.zeros((n, len(directions)), dtype=np.int64), contact_force_max=50 * one, tilting_moment=4 * one,
-        axle_reaction_max=60 * one, unresolved=np.zeros(n, dtype=np.int64), without_contact=np.zeros(n, dtype=np.int64),
+        axle_reaction_max=60 * one, closure_max=0.4 * MM * one, axle_height_min=wheel.wheel_radius - 1 * MM,
+        unresolved=np.zeros(n, dtype=np.int64), without_contact=np.zeros(n, dtype=np.int64),
     )
     travel = np.stack([cases.speed * np.cos(cases.direction) / wheel.wheel_radius[:, None]] * 2, axis=2)
     skewing = cases.speed * np.sin(cases.direction) * (np.tan(wheel.skew_angle) / wheel.contact_circle_radius)[:, None]
