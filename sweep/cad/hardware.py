@@ -58,3 +58,10 @@ def hex_nut(thread: float) -> Any:
     from bd_warehouse.fastener import HexNut
 
     return HexNut(THREADS[thread], fastener_type="iso4032").solid()
+
+
+def washer(thread: float, outside: float, thickness: float) -> Any:
+    """ISO 7089 with the catalogue's sizes, standing on z = 0; its hole a twentieth and 0.1 mm larger than the thread."""
+    from sweep.cad.shapes import tube
+
+    return tube(0.525 * thread + 0.05, outside / 2, 0.0, thickness)
