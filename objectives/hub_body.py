@@ -22,7 +22,7 @@ from typing import NamedTuple
 import numpy as np
 
 from objectives.assessment import Layout
-from objectives.layout import hub_roller_mount, line_width, screw_figure, wall_thickness
+from objectives.layout import hub_roller_mount, screw_figure, wall_thickness
 from objectives.scenario import Scenario
 from objectives.wheel import WheelBatch
 
@@ -78,8 +78,3 @@ def bolt_path_room(wheel: WheelBatch, layout: Layout, body: HubBody, scenario: S
     along = np.maximum(along, mount.inner_half_length)
     radius = np.hypot(wheel.hub_roller_centre_radius + along * mount.axis_r, along * mount.axis_t)
     return radius - head - body.gear_tip_radius
-
-
-def axle_cover(wheel: WheelBatch, scenario: Scenario) -> np.ndarray:
-    """Material of a carrier half over the groove of an axle, less two lines [m], shape (n,)."""
-    return (wheel.carrier_thickness - wheel.axle_diameter) / 2 - 2 * line_width(scenario.printer)

@@ -24,8 +24,9 @@ R_h and offset y_h, its bolt of diameter d held in a boss of radius p = d/2 + wa
 washer + d inwards and e_out = e_in + head outwards:
 
 - roller's innermost point  y_h - L_h/2 a_y - r_h sqrt(1 - a_y^2)
-- rim's faces               y_h - e_in a_y - p sqrt(1 - a_y^2)  and  y_h + e_out a_y + p sqrt(1 - a_y^2)
-- rim's outside radius      hypot(R_h + e_out a_r, e_out a_t) + p
+- rim's inner face          y_h - e_in a_y - p sqrt(1 - a_y^2)
+- rim's outer face          y_h + e_out a_y + p sqrt(1 - a_y^2), or where a roller or a wall beyond the pockets reaches further
+- rim's outside radius      hypot(R_h + e_out a_r, e_out a_t) + p, or that of a wall beyond the corners of the pockets
 - barrel about the bearings from the rim's inner face, further out where the carrier is thicker about its bearing than
   elsewhere, to the gear's outer face or so far that both bearings find their seats, the outer one sunk by the clearance
 """
@@ -78,6 +79,8 @@ class HubRollerMount:
     boss_radius: np.ndarray  # of the material about the bolt's ends
     inner_half_length: np.ndarray  # from the roller's centre to the inner end of its bolt
     outer_half_length: np.ndarray  # from the roller's centre to the outer end of its bolt, head included
+    pocket_reach: np.ndarray  # from the roller's centre to the corners of its pocket, along c
+    pocket_radius: np.ndarray  # of the outer corner of a pocket from the shaft's axis
     washer_thickness: np.ndarray
 
 
@@ -120,13 +123,20 @@ def hub_roller_mount(wheel: WheelBatch, scenario: Scenario) -> HubRollerMount:
     washer = screw_figure(wheel.hub_axle_diameter, scenario.catalogue, "washer_thickness")
     head = screw_figure(wheel.hub_axle_diameter, scenario.catalogue, "head_height")
     inner = wheel.hub_roller_length / 2 + washer + wheel.hub_axle_diameter
+    clearance, sine, cosine = scenario.printer.clearance, np.sin(wheel.skew_angle), np.cos(wheel.skew_angle)
+    half_pocket, half_width = wheel.hub_roller_length / 2 + washer + clearance / 2, wheel.hub_roller_radius + clearance
+    reach = half_pocket * sine + half_width * cosine
     return HubRollerMount(
-        axis_t=np.cos(wheel.skew_angle),
-        axis_r=np.sin(wheel.skew_angle) * np.cos(wheel.contact_angle),
-        axis_y=np.sin(wheel.skew_angle) * np.sin(wheel.contact_angle),
+        axis_t=cosine,
+        axis_r=sine * np.cos(wheel.contact_angle),
+        axis_y=sine * np.sin(wheel.contact_angle),
         boss_radius=wheel.hub_axle_diameter / 2 + wall_thickness(scenario),
         inner_half_length=inner,
         outer_half_length=inner + head,
+        pocket_reach=reach,
+        pocket_radius=np.hypot(
+            wheel.hub_roller_centre_radius + reach * np.cos(wheel.contact_angle), half_pocket * cosine - half_width * sine
+        ),
         washer_thickness=washer,
     )
 
@@ -257,11 +267,13 @@ def layout(wheel: WheelBatch, scenario: Scenario) -> Layout:
         roller_outside = offset + reach * mount.axis_y + wheel.hub_roller_radius * upright
         hub_inside = offset - mount.inner_half_length * mount.axis_y - mount.boss_radius * upright
         boss_outside = offset + mount.outer_half_length * mount.axis_y + mount.boss_radius * upright
-        hub_outside = np.maximum(boss_outside, roller_outside)
-        hub_radius = np.maximum(
-            _end_radius(wheel, mount, mount.outer_half_length) + mount.boss_radius,
-            _end_radius(wheel, mount, reach) + wheel.hub_roller_radius,
+        wall = wall_thickness(scenario)
+        ring = (mount.pocket_reach + wall) * np.sin(wheel.contact_angle) + mount.boss_radius * np.cos(wheel.contact_angle)
+        hub_outside = np.maximum(np.maximum(boss_outside, roller_outside), offset + ring)
+        bolt_end = np.hypot(
+            wheel.hub_roller_centre_radius + mount.outer_half_length * mount.axis_r, mount.outer_half_length * mount.axis_t
         )
+        hub_radius = np.maximum(bolt_end + mount.boss_radius, mount.pocket_radius + wall)
         gear_width = GEAR_WIDTH_PER_MODULE * wheel.gear_module
         gear_offset = hub_outside + GEAR_SIDE_GAP + gear_width / 2
         carrier_half = np.maximum(wheel.carrier_thickness, radial_width + 2 * BEARING_LIP) / 2
@@ -304,11 +316,6 @@ def layout(wheel: WheelBatch, scenario: Scenario) -> Layout:
             unit_half_width=half_width,
             unit_width=2 * np.maximum(half_width, motor_end),
         )
-
-
-def _end_radius(wheel: WheelBatch, mount: HubRollerMount, along: np.ndarray) -> np.ndarray:
-    """Distance from the shaft's axis of the point ``along`` the axis of a hub roller from its centre [m], shape (n,)."""
-    return np.hypot(wheel.hub_roller_centre_radius + along * mount.axis_r, along * mount.axis_t)
 
 
 def _unit(vector: np.ndarray) -> np.ndarray:

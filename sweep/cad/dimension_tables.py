@@ -113,7 +113,8 @@ def _of_rollers(plan: GeometryPlan) -> Iterator[Dimension]:
     yield of("axle_length_mm", 2 * _of(axle_half_length(wheel)), "rod that an output roller turns on",
              "2 ((R_p - d/2) tan(pi/N) - gap/2/cos(pi/N))")
     yield of("axle_end_gap_mm", AXLE_END_GAP, "between the ends of two axles in an arm")
-    yield of("shim_outside_mm", shim * axle, "outside of the shim beside an output roller", f"{shim:g} axle")
+    yield of("shim_outside_mm", min(shim * axle, 2 * (end - line_width(scenario.printer))),
+             "outside of the shim beside an output roller", f"{shim:g} axle, within the roller's end")
     yield of("hub_roller_radius_mm", _of(wheel.hub_roller_radius), "r_h", "D_h/2")
     yield of("hub_roller_bore_mm", _of(screw) + scenario.printer.clearance, "hole of a hub roller that runs on its bolt",
              "bolt + clearance")
@@ -175,12 +176,14 @@ def _of_hub(plan: GeometryPlan, body: HubBody) -> Iterator[Dimension]:
              "r_h + clearance")
     yield of("hub_pocket_length_mm", _of(wheel.hub_roller_length + 2 * mount.washer_thickness) + clearance,
              "of a pocket along its hub roller", "L_h + 2 washer + clearance")
+    yield of("hub_pocket_reach_mm", _of(mount.pocket_reach), "from a hub roller's middle to its pocket's corners, across t",
+             "pocket length/2 sin(gamma) + pocket radius cos(gamma)")
     yield of("hub_outside_radius_mm", _of(layout.hub_outside_radius), "of rim and hub rollers",
-             "hypot(R_h + s a_r, s a_t) + radius, at the bolt's and the roller's outer end")
+             "hypot(R_h + s a_r, s a_t) + boss, or a wall beyond the pockets' corners")
     yield of("hub_inside_offset_mm", _of(layout.hub_inside_offset), "rim's inner face from the mid-plane before closure",
              "y_h - s a_y - boss sqrt(1 - a_y^2)")
     yield of("hub_outside_offset_mm", _of(layout.hub_outside_offset), "outer face of rim and rollers from the mid-plane",
-             "y_h + s a_y + radius sqrt(1 - a_y^2)")
+             "y_h + s a_y + radius sqrt(1 - a_y^2), or a wall beyond the pockets")
     yield of("rollers_inside_radius_mm", _of(body.rollers_inside_radius), "within which no hub roller reaches",
              "R_h - L_h/2 a_r - (r_h + clearance) sqrt(1 - a_r^2)")
     yield of("hub_web_mm", _of(body.web_thickness), "thickness of web and flange", "2 walls, at least 3 mm")

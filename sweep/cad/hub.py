@@ -58,16 +58,15 @@ def rim_outline(d: Dimensions) -> list[Point]:
     axis, boss = hub_axis(d), d["hub_boss_radius_mm"]
     gamma, beta = math.radians(d["skew_angle_deg"]), math.radians(d["contact_angle_deg"])
     inner, outer = d["hub_bolt_inner_mm"], d["hub_bolt_outer_mm"]
-    beyond = boss * math.cos(gamma)
     normal = (-math.sin(beta), math.cos(beta))
-    # inwards as far as a wall beyond the corners of the pockets, so that the web ends in one piece
-    corner = d["hub_pocket_length_mm"] / 2 * math.sin(gamma) + d["hub_pocket_radius_mm"] * math.cos(gamma) + d["wall_mm"]
-    inwards = max(beyond, corner - inner * math.sin(gamma))
+    # at both ends at least a wall beyond the corners of the pockets, so that the rim stays in one piece
+    corner = d["hub_pocket_reach_mm"] + d["wall_mm"]
+    inwards, outwards = (max(boss * math.cos(gamma), corner - end * math.sin(gamma)) for end in (inner, outer))
     stations = [-share * inner for share in STATIONS] + [0.0] + [share * outer for share in reversed(STATIONS)]
     line = [axis.plan(station) for station in stations]
     first, last = line[0], line[-1]
     line.insert(0, (first[0] - inwards * math.cos(beta), first[1] - inwards * math.sin(beta)))
-    line.append((last[0] + beyond * math.cos(beta), last[1] + beyond * math.sin(beta)))
+    line.append((last[0] + outwards * math.cos(beta), last[1] + outwards * math.sin(beta)))
     low = [(r - boss * normal[0], y - boss * normal[1]) for r, y in line]
     high = [(r + boss * normal[0], y + boss * normal[1]) for r, y in line]
     return low + high[::-1]
@@ -137,7 +136,7 @@ def pocket(d: Dimensions) -> Any:
     head = d["hub_bolt_head_diameter_mm"] / 2 + d["clearance_mm"]
     # open towards the output rollers, so that the roller can be put in
     mouth = Pos(-radius, 0, 0) * Box(2 * radius, 2 * radius, 2 * half)
-    way = d["hub_bolt_outer_mm"] + 4 * d["hub_boss_radius_mm"]
+    way = d["hub_bolt_outer_mm"] + (d["hub_pocket_reach_mm"] + d["wall_mm"]) / math.sin(math.radians(d["skew_angle_deg"]))
     return rod(radius, -half, half).fuse(
         mouth.solid(), rod(pilot, -inner - 3, 0.0), rod(bolt, 0.0, seat), rod(head, seat, way)
     )

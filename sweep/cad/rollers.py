@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from sweep.cad.dimensions import Dimensions
@@ -16,7 +17,7 @@ def roller_outline(d: Dimensions, inwards: float = 0.0) -> Any:
 
     r(z) = (1 - crown) r_o + crown (sqrt(R_w^2 - z^2) - R_p): an arc of the ellipse with half axes crown R_w and R_w.
     """
-    from build123d import Edge, EllipticalCenterArc, Face, Plane, Wire
+    from build123d import Edge, EllipticalCenterArc, Face, Wire
 
     half, crown = d["output_roller_length_mm"] / 2, d["crown"]
     middle = d["output_roller_radius_mm"] - inwards
@@ -25,21 +26,13 @@ def roller_outline(d: Dimensions, inwards: float = 0.0) -> Any:
     if crown * (middle - end) < 1e-6:
         outer = Edge.make_line(corners[1], corners[2])
     else:
-        wheel = d["wheel_radius_mm"]
         centre = (1 - crown) * d["output_roller_radius_mm"] - crown * d["pitch_radius_mm"] - inwards
-        outer = _arc(EllipticalCenterArc, Plane, centre, crown * wheel, wheel, half)
-        corners[1], corners[2] = tuple(outer @ 0)[:2], tuple(outer @ 1)[:2]
+        turn = math.degrees(math.asin(half / d["wheel_radius_mm"]))
+        outer = EllipticalCenterArc(
+            (centre, 0), crown * d["wheel_radius_mm"], d["wheel_radius_mm"], start_angle=-turn, arc_size=2 * turn
+        ).edge()
     lines = [Edge.make_line(corners[k], corners[(k + 1) % 4]) for k in (0, 2, 3)]
     return Face(Wire([lines[0], outer, lines[1], lines[2]]))
-
-
-def _arc(ellipse: Any, plane: Any, centre: float, radius: float, wheel: float, half: float) -> Any:
-    """The part of the ellipse about (centre, 0) within z = +-half, low end first."""
-    from math import asin, degrees
-
-    turn = degrees(asin(half / wheel))
-    arc = ellipse((centre, 0), radius, wheel, start_angle=-turn, end_angle=turn).edge()
-    return arc if (arc @ 0).Y < 0 else arc.reversed()
 
 
 def roller_body(d: Dimensions, inwards: float = 0.0) -> Any:
