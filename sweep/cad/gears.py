@@ -93,8 +93,8 @@ def _widest_tip(teeth: Teeth) -> float:
     return room / (1 / math.cos(alpha) - math.tan(alpha))
 
 
-def outline(teeth: Teeth) -> Any:
-    """The face of a gear in the plane z = 0, a tooth on +x."""
+def outline(teeth: Teeth, bore: float = 0.0) -> Any:
+    """The face of a gear in the plane z = 0, a tooth on +x, with a round hole of the radius ``bore``."""
     from build123d import Edge, Face, Wire
 
     # dense at the root, where the curve bends most
@@ -118,11 +118,11 @@ def outline(teeth: Teeth) -> Any:
             Edge.make_spline(falling),
             Edge.make_three_point_arc(falling[-1], at(radius[0], middle + pitch / 2), following),
         ]
-    return Face(Wire(edges))
+    return Face(Wire(edges), [Wire([Edge.make_circle(bore)])] if bore else None)
 
 
-def spur_gear(teeth: Teeth, width: float) -> Any:
-    """A gear about the z axis, from z = 0 to its width, a tooth on +x."""
+def spur_gear(teeth: Teeth, width: float, bore: float = 0.0) -> Any:
+    """A gear about the z axis, from z = 0 to its width, a tooth on +x, with a round hole of the radius ``bore``."""
     from build123d import Solid, Vector
 
-    return Solid.extrude(outline(teeth), Vector(0, 0, width))
+    return Solid.extrude(outline(teeth, bore), Vector(0, 0, width))

@@ -13,7 +13,7 @@ from typing import Any
 
 from sweep.cad.assembly import Shift, assemble
 from sweep.cad.dimensions import Dimensions
-from sweep.cad.parts import Assembly, Part
+from sweep.cad.parts import Part
 from sweep.cad.shapes import toroid
 
 #: what turns together
@@ -25,10 +25,8 @@ GROUPS = {
     "hub_washer": HUB, "shaft": FIXED, "radial_bearing": FIXED, "thrust_washer": FIXED, "thrust_cage": FIXED,
     "preload_spring": FIXED, "preload_cap": FIXED, "preload_nut": FIXED, "motor": FIXED, "pinion": FIXED,
 }  # fmt: skip
-#: parts that move past each other: all others touch or stand still to one another
-TURNING = ((CARRIER, HUB), (CARRIER, FIXED), (HUB, FIXED))
-#: threads: a screw in the hole that it cuts its thread into, nuts on their screws
-THREADS = (("hub_bolt", "hub_left"), ("clamp_nut", "clamp_screw"), ("preload_nut", "shaft"))
+#: parts that stand still and are not round about the shaft: what turns past them is looked at in every phase
+NOT_ROUND = ("motor", "preload_nut", "pinion")
 #: mm^3, what counts as an overlap: numerical noise of faces that touch stays below
 NOISE = 1e-2
 #: mm, left off boxes and added to rings, more than the meshes and boxes are in error
@@ -71,11 +69,14 @@ def common_volume(first: Any, second: Any) -> float:
 
 
 def still_overlaps(d: Dimensions, shapes: Mapping[str, Any], shift: Shift) -> tuple[list[Overlap], int]:
-    """Overlaps of parts that do not turn past each other, threads left out, and how many pairs were cut.
+    """Overlaps of parts that do not turn past each other, and how many pairs were cut.
 
-    Left side, with one place of each kind that repeats round the shaft, against all places of the other kind.
+    Screws are drawn with the core of their thread, so that they do not cut into what they hold in.
+
+    Left side, with one place of each kind that repeats round the shaft, against all places of the other kind. The output
+    rollers stand in the middle of their play, the hubs are closed.
     """
-    assembly = assemble(d, (0.0, 0.0, 0.0), shift, shapes)
+    assembly = assemble(d, (0.0, 0.0, 0.0), Shift(closure=shift.closure), shapes)
     placed = [item for part in assembly.parts if part.name != "hub_right" for item in _left(d, part)]
     boxes = [item[2].bounding_box() for item in placed]
     found, pairs = [], 0
@@ -98,15 +99,16 @@ def turning_overlaps(
 ) -> tuple[list[Overlap], int]:
     """Overlaps of rigid parts that turn past each other, over phases, and how many pairs were cut.
 
-    A pair whose rings do not meet is clear in every phase. So is one whose hub part is clear of all that an output roller
+    The right hub mirrors the left one. A pair whose rings do not meet is clear in every phase. So is one whose hub part is clear of all that an output roller
     sweeps about the shaft; the others are cut phase by phase. Teeth are looked at elsewhere.
     """
     furthest = _furthest([shift for _, shift in phases])
     at_rest = assemble(d, (0.0, 0.0, 0.0), furthest, shapes)
-    rings = {part.name: _ring(part) for part in at_rest.parts}
+    rings = {part.name: _ring(part) for part in at_rest.parts if part.name in NOT_ROUND or GROUPS[part.name] != FIXED}
     kinds = [
         (a, b) for a in rings for b in rings
-        if (GROUPS[a], GROUPS[b]) in TURNING and rings[a].meets(rings[b]) and not _allowed(a, b)
+        if rings[a].meets(rings[b]) and not _allowed(a, b) and "hub_right" not in (a, b)
+        and ((GROUPS[a], GROUPS[b]) == (CARRIER, HUB) or (GROUPS[a] != FIXED and b in NOT_ROUND))
     ]  # fmt: skip
     sweep = swept_roller(d, max((math.hypot(u, v) for _, s in phases for u, v in zip(s.inwards, s.left, strict=True)), default=0))
     clear: dict[str, bool] = {}
@@ -139,21 +141,6 @@ def swept_roller(d: Dimensions, moved: float) -> Any:
     return revolve(toroid(d["pitch_radius_mm"], d["output_roller_radius_mm"] + moved, reach), Axis.Y).solid()
 
 
-def thread_volumes(d: Dimensions, shapes: Mapping[str, Any]) -> dict[str, tuple[float, float]]:
-    """For each thread the volume that its two parts share, and the most that it may be [mm^3]."""
-    assembly = assemble(d, (0.0, 0.0, 0.0), Shift(), shapes)
-    bolt, pilot, nut = d["hub_axle_diameter_mm"], d["hub_pilot_hole_mm"], d["nut_thread_mm"]
-    lengths = {"hub_bolt": 2 * bolt, "clamp_nut": 3.0, "preload_nut": nut}
-    cores = {"hub_bolt": (bolt, pilot), "clamp_nut": (3.0, 0.75 * 3.0), "preload_nut": (nut, 0.75 * nut)}
-    volumes = {}
-    for first, second in THREADS:
-        a, b = assembly.part(first), assembly.part(second)
-        full, core = cores[first]
-        shared = common_volume(a.shape.moved(a.places[0]), b.shape.moved(b.places[0]))
-        volumes[first] = shared, math.pi / 4 * (full**2 - core**2) * lengths[first]
-    return volumes
-
-
 def _left(d: Dimensions, part: Part) -> Iterator[tuple[str, bool, Any, bool]]:
     """Places of a part on the left side or in the middle: name, whether it is the first of its kind, solid, whether it repeats."""
     around = {CARRIER: d.count("output_roller_count"), HUB: d.count("hub_roller_count"), FIXED: 1}[GROUPS[part.name]]
@@ -166,11 +153,8 @@ def _left(d: Dimensions, part: Part) -> Iterator[tuple[str, bool, Any, bool]]:
 
 
 def _apart(first: str, second: str) -> bool:
-    """Pairs that are not looked at here: threads, rollers pressed into each other, teeth, and what turns past each other."""
-    pair = {first, second}
-    if _allowed(first, second) or any(pair == set(thread) for thread in THREADS):
-        return True
-    return {GROUPS[first], GROUPS[second]} == {CARRIER, HUB}
+    """Pairs that are not looked at here: rollers pressed into each other, teeth, and what turns past each other."""
+    return _allowed(first, second) or {GROUPS[first], GROUPS[second]} == {CARRIER, HUB}
 
 
 def _allowed(first: str, second: str) -> bool:
@@ -184,12 +168,13 @@ def _furthest(shifts: list[Shift]) -> Shift:
 
 
 def _ring(part: Part) -> Ring:
-    radii, heights = [], []
-    for place in part.places:
-        points, _ = part.shape.moved(place).tessellate(0.02, 0.2)
-        radii += [math.hypot(point.X, point.Z) for point in points]
-        heights += [point.Y for point in points]
-    nearest = 0.0 if min(radii) < part.shape.bounding_box().diagonal / 2 else min(radii)
+    """The ring of the first place of a part: of the left side where it has two."""
+    points, _ = part.shape.moved(part.places[0]).tessellate(0.02, 0.2)
+    radii = [math.hypot(point.X, point.Z) for point in points]
+    heights = [point.Y for point in points]
+    # flat faces and large meshes come nearer to the shaft than their corners
+    box = part.shape.bounding_box().size
+    nearest = min(radii) - max(box) / 4 if GROUPS[part.name] == FIXED else min(radii) * math.cos(math.pi / 8)
     return Ring(nearest - MARGIN, max(radii) + MARGIN, min(heights) - MARGIN, max(heights) + MARGIN)
 
 
@@ -203,8 +188,3 @@ def _boxes_meet(one: Any, two: Any) -> bool:
         for axis in ("X", "Y", "Z")
     )
 
-
-def placed_volume(assembly: Assembly, name: str) -> float:
-    """Volume of all copies of a part [mm^3]."""
-    part = assembly.part(name)
-    return float(part.shape.volume) * part.count
