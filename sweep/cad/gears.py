@@ -103,7 +103,7 @@ def outline(teeth: Teeth, bore: float = 0.0) -> Any:
     half = half_angle(teeth, radius)
     pitch = 2 * math.pi / teeth.count
 
-    def at(rho: float, angle: float) -> tuple[float, float]:
+    def at(rho: float, angle: float) -> Any:
         return rho * math.cos(angle), rho * math.sin(angle)
 
     edges = []

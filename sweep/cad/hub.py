@@ -44,7 +44,7 @@ class HubAxis:
 
 
 def hub_axis(d: Dimensions) -> HubAxis:
-    """a = cos(gamma) t + sin(gamma) c, with t = x, r = z at the top; c = cos(beta) r + sin(beta) y, n = -sin(beta) r + cos(beta) y."""
+    """a = cos(gamma) t + sin(gamma) c, c = cos(beta) r + sin(beta) y, n = -sin(beta) r + cos(beta) y, at the top."""
     beta, gamma = math.radians(d["contact_angle_deg"]), math.radians(d["skew_angle_deg"])
     return HubAxis(
         centre=(0.0, d["hub_roller_centre_offset_mm"], d["hub_roller_centre_radius_mm"]),

@@ -99,8 +99,8 @@ def turning_overlaps(
 ) -> tuple[list[Overlap], int]:
     """Overlaps of rigid parts that turn past each other, over phases, and how many pairs were cut.
 
-    The right hub mirrors the left one. A pair whose rings do not meet is clear in every phase. So is one whose hub part is clear of all that an output roller
-    sweeps about the shaft; the others are cut phase by phase. Teeth are looked at elsewhere.
+    The right hub mirrors the left one. A pair whose rings do not meet is clear in every phase. So is one whose hub part is
+    clear of all that an output roller sweeps about the shaft; the others are cut phase by phase. Teeth are looked at elsewhere.
     """
     furthest = _furthest([shift for _, shift in phases])
     at_rest = assemble(d, (0.0, 0.0, 0.0), furthest, shapes)
@@ -110,7 +110,8 @@ def turning_overlaps(
         if rings[a].meets(rings[b]) and not _allowed(a, b) and "hub_right" not in (a, b)
         and ((GROUPS[a], GROUPS[b]) == (CARRIER, HUB) or (GROUPS[a] != FIXED and b in NOT_ROUND))
     ]  # fmt: skip
-    sweep = swept_roller(d, max((math.hypot(u, v) for _, s in phases for u, v in zip(s.inwards, s.left, strict=True)), default=0))
+    moved = [math.hypot(u, v) for _, shift in phases for u, v in zip(shift.inwards, shift.left, strict=True)]
+    sweep = swept_roller(d, max(moved, default=0.0))
     clear: dict[str, bool] = {}
     found, pairs = [], 0
     for a, b in kinds:
@@ -142,7 +143,7 @@ def swept_roller(d: Dimensions, moved: float) -> Any:
 
 
 def _left(d: Dimensions, part: Part) -> Iterator[tuple[str, bool, Any, bool]]:
-    """Places of a part on the left side or in the middle: name, whether it is the first of its kind, solid, whether it repeats."""
+    """Places of a part on the left side or in the middle: name, whether it is the first, solid, whether it repeats."""
     around = {CARRIER: d.count("output_roller_count"), HUB: d.count("hub_roller_count"), FIXED: 1}[GROUPS[part.name]]
     count = part.count // 2 if GROUPS[part.name] == HUB and part.count > 1 else part.count
     repeats = count >= around > 1

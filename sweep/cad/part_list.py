@@ -61,8 +61,9 @@ def _entry(d: Dimensions, name: str) -> tuple[str, str, str, str, Colour, str]:
         "clamp_nut": ("nut of the carrier", BOUGHT, "steel", f"ISO 4032 M{hardware.CLAMP:g}", STEEL, "held by its pocket"),
         "shaft": ("shaft", STOCK, "steel", f"ground rod {shaft_size:g} x {d['shaft_length_mm']:.1f}, M{thread:g} at both ends",
                   STEEL, ""),
-        "radial_bearing": ("ball bearing of hubs and carrier", BOUGHT, "steel", f"{words['radial_bearing'].upper()}, "
-                           f"{shaft_size:g} x {d['radial_bearing_outside_mm']:g} x {d['radial_bearing_width_mm']:g}", STEEL, ""),
+        "radial_bearing": ("ball bearing of hubs and carrier", BOUGHT, "steel",
+                           f"{words['radial_bearing'].upper()}, {shaft_size:g} x "
+                           f"{d['radial_bearing_outside_mm']:g} x {d['radial_bearing_width_mm']:g}", STEEL, ""),
         "thrust_washer": ("washer of the thrust bearing", BOUGHT, "steel", f"AS, {shaft_size:g} x "
                           f"{d['thrust_bearing_outside_mm']:g} x {d['thrust_washer_mm']:g}", STEEL, ""),
         "thrust_cage": ("needle thrust bearing", BOUGHT, "steel", f"{words['thrust_bearing'].upper()}, {shaft_size:g} x "

@@ -1,8 +1,7 @@
-"""What stands on the shaft: the shaft itself, bearings, spring and cap, the motor with its pinion. About the z axis unless said."""
+"""What stands on the shaft, and the motor with its pinion. About the z axis."""
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from sweep.cad.dimensions import Dimensions
@@ -15,8 +14,10 @@ from sweep.cad.springs import Spring, helical_spring
 
 #: mm, radial room between the shaft and what slides on it
 SLIDING = 0.15
-#: mm, cut off both ends of the pinion's bore for an easy start
+#: m per mm
 MM = 1e-3
+#: mm, room about a motor's shaft in its pinion
+PRESS = 0.05
 
 
 def shaft(d: Dimensions) -> Any:
@@ -101,7 +102,7 @@ def pinion(d: Dimensions) -> Any:
     from build123d import Pos, Solid, Vector
 
     width = d["gear_width_mm"]
-    hole = Solid.extrude(Pos(0, 0, -1) * shaft_section(d, room=0.05), Vector(0, 0, width + 2))
+    hole = Solid.extrude(Pos(0, 0, -1) * shaft_section(d, room=PRESS), Vector(0, 0, width + 2))
     return spur_gear(gear_teeth(d, "pinion_teeth"), width).cut(hole).solid()
 
 
@@ -113,11 +114,3 @@ def motor(d: Dimensions) -> Any:
     stub = Solid.extrude(shaft_section(d), Vector(0, 0, -d["motor_shaft_length_mm"]))
     return body.fuse(stub).solid()
 
-
-def tooth_phase(d: Dimensions) -> float:
-    """Angle of a pinion tooth from the line to the gear, where the gear has a tooth on that line: half a pitch [deg]."""
-    return 180.0 / d.count("pinion_teeth")
-
-
-def radius_of(point: tuple[float, float]) -> float:
-    return math.hypot(*point)

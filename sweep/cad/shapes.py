@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -85,6 +84,3 @@ def toroid(radius: float, section: float, reach: float) -> Any:
         + Pos(middle, 0) * Rectangle(max(reach - radius, 1e-6), 2 * section)
     )
 
-
-def hypotenuse(*sides: float) -> float:
-    return math.sqrt(sum(side * side for side in sides))
