@@ -9,6 +9,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from objectives.layout import GEAR_SIDE_GAP
+from objectives.units import MM
+
 
 @dataclass(frozen=True)
 class HubRollers:
@@ -114,6 +117,13 @@ class HubRollers:
         root = (self.circle * self.radial) ** 2 - across * (self.circle**2 - reach**2)
         end = (np.sqrt(root) - self.circle * self.radial) / across
         return 2 * (end - self.washer - 2 * self.bolt)  # a head is as high as its bolt is thick
+
+    def bolt_way(self, length: np.ndarray, head: np.ndarray) -> np.ndarray:
+        """Radius outside which a bolt's head, of the radius ``head``, comes to its boss from beyond the gear's inner face."""
+        boss = (length / 2 + self.washer + 2 * self.bolt) * self.tilt + self.boss_radius * self.upright
+        face = np.maximum(boss, length / 2 * self.tilt + self.radius * self.upright) + GEAR_SIDE_GAP / MM
+        along = np.maximum((face - head * self.upright) / self.tilt, length / 2 + self.washer + self.bolt)
+        return np.hypot(self.circle + along * self.radial, along * np.cos(self.skew_angle)) - head
 
     @property
     def length_clear_of_neighbours(self) -> np.ndarray:

@@ -82,8 +82,17 @@ def fillet_half_angle(teeth: Teeth, radius: np.ndarray) -> np.ndarray:
 
 
 def half_angle(teeth: Teeth, radius: np.ndarray) -> np.ndarray:
-    """Half the angle of a tooth at a radius [rad]: the lesser of involute and fillet, so that an undercut shows."""
-    return np.minimum(involute_half_angle(teeth, radius), fillet_half_angle(teeth, radius))
+    """Half the angle of a tooth at a radius [rad]: the fillet up to the form circle and the involute beyond.
+
+    With fewer teeth than 2 h/(m sin^2 alpha), h the depth of the rack's straight flank, the fillet bites into the involute:
+    there the lesser of both is left.
+    """
+    involute, fillet = involute_half_angle(teeth, radius), fillet_half_angle(teeth, radius)
+    sine = math.sin(math.radians(teeth.pressure_angle))
+    straight = teeth.dedendum - min(TIP_RADIUS * teeth.module, _widest_tip(teeth)) * (1 - sine)
+    if teeth.pitch_radius * sine < straight / sine:
+        return np.minimum(involute, fillet)
+    return np.where(np.isfinite(fillet), fillet, involute)
 
 
 def _widest_tip(teeth: Teeth) -> float:
