@@ -1,0 +1,130 @@
+"""What the parts weigh, from their meshes; how they are printed, how long that takes; and how far that is from the objective."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from objectives.layout import wall_thickness
+from objectives.mass import FLOW_SHARE, LAYER_TIME, STEEL_DENSITY
+from objectives.scenario import Scenario
+from objectives.units import HOUR, MM, MM3
+from sweep.cad.meshes import Mesh, matrix_of
+from sweep.cad.parts import PRINTED, TYRE, Assembly, Part
+from sweep.cad.shell import printed_volume
+
+#: kg/m^3, of what is bought (handbook values, from memory)
+DENSITIES: Mapping[str, float] = {"steel": STEEL_DENSITY, "bronze": 8800.0, "brass": 8500.0, "aluminium": 2700.0}
+#: printed parts that are printed solid, since their teeth and threads carry: the start of their names
+SOLID = ("pinion", "preload_cap", "hub_roller")
+#: mm, between copies on a bed
+BED_GAP = 5.0
+
+
+@dataclass(frozen=True)
+class Printing:
+    """How a part is printed."""
+
+    part: Part
+    material: str
+    walls: int
+    infill: float  # 0..1
+    size: tuple[float, float, float]  # mm, as it lies on the bed
+    plastic: float  # mm^3, of one copy
+    mass: float  # kg, of one copy
+    plates: int  # beds that all copies take
+    hours: float  # all copies
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """A part with its mass and where that is from."""
+
+    part: Part
+    mass: float  # kg, of one copy
+    source: str
+
+    @property
+    def total(self) -> float:
+        return self.mass * self.part.count
+
+
+def printed(part: Part) -> bool:
+    """Whether a part comes from the printer, hard or soft."""
+    return part.make in (PRINTED, TYRE)
+
+
+def printing(part: Part, mesh: Mesh, scenario: Scenario) -> Printing:
+    """How a part is printed: hard parts with the study's walls and infill, soft ones and those with teeth solid.
+
+    Time as ``objectives.mass.print_time`` counts it: V/(0.7 Q) and 4 s a layer, of each bed that the copies take.
+    """
+    material = scenario.catalogue.materials[part.material]
+    solid = part.make == TYRE or part.name.startswith(SOLID)
+    infill = 1.0 if solid else scenario.build.infill
+    plastic = printed_volume(mesh, wall_thickness(scenario) / MM, infill)
+    width, depth, height = (float(length) for length in np.ptp(mesh.moved(matrix_of(part.plate)).vertices, axis=0))
+    bed = [length / MM for length in scenario.printer.bed]
+    a_bed = max(1, int((bed[0] + BED_GAP) // (width + BED_GAP)) * int((bed[1] + BED_GAP) // (depth + BED_GAP)))
+    plates = math.ceil(part.count / a_bed)
+    flow = min(material.flow_limit, scenario.printer.flow)
+    seconds = part.count * plastic * MM3 / flow / FLOW_SHARE + plates * LAYER_TIME * height * MM / scenario.build.layer
+    return Printing(
+        part, part.material, scenario.build.walls, infill, (width, depth, height), plastic,
+        plastic * MM3 * material.density, plates, seconds / HOUR,
+    )  # fmt: skip
+
+
+def weighed(part: Part, mesh: Mesh, scenario: Scenario, how: Printing | None) -> Weighed:
+    """A part's mass: what is printed from its plastic, bearings and motors from the catalogue, the rest from its volume."""
+    if how is not None:
+        share = f"{how.walls} walls, {100 * how.infill:.0f} % infill" if how.infill < 1 else "solid"
+        return Weighed(part, how.mass, f"mesh, {share}")
+    words = part.designation.lower().split()
+    for rows in (scenario.catalogue.bearings, scenario.catalogue.motors):
+        for name, row in rows.items():
+            if name.lower() in words:
+                return Weighed(part, row.mass, "catalogue")
+    density = DENSITIES.get(part.material)
+    if density is None:
+        known = scenario.catalogue.materials.get(part.material)
+        density = STEEL_DENSITY if known is None else known.density
+    return Weighed(part, mesh.volume * MM3 * density, f"volume, {density:.0f} kg/m3")
+
+
+def bed_faults(prints: Mapping[str, Printing], scenario: Scenario) -> list[str]:
+    """Names of parts that are larger than the print space."""
+    bed = [length / MM for length in scenario.printer.bed]
+    return [name for name, how in prints.items() if any(a > b for a, b in zip(how.size, bed, strict=True))]
+
+
+def group_of(part: Part) -> str:
+    """The group of ``MassBreakdown`` that a part is compared in."""
+    for group, starts in GROUPS.items():
+        if part.name.startswith(starts):
+            return group
+    return "others"
+
+
+#: groups that masses are compared in: starts of the parts' names, the first that fits
+GROUPS: Mapping[str, tuple[str, ...]] = {
+    "output_rollers": ("output_roller", "output_tyre", "output_core", "roller_bushing"),
+    "roller_bearings": ("roller_bearing",),
+    "hub_roller_fasteners": ("hub_roller_screw", "hub_roller_nut", "hub_roller_washer"),
+    "hub_rollers": ("hub_roller",),
+    "hubs": ("hub_left", "hub_right", "hub"),
+    "carrier": ("carrier",),
+}
+
+
+def compared(parts: Mapping[str, Weighed], objective: Mapping[str, float]) -> dict[str, tuple[float, float]]:
+    """Masses [kg] by group: what the parts weigh, what the objective says."""
+    raise NotImplementedError
+
+
+def totals(assembly: Assembly, masses: Mapping[str, Weighed]) -> float:
+    """Mass of all parts [kg]."""
+    return sum(masses[part.name].total for part in assembly.parts)
