@@ -244,6 +244,24 @@ def sheet(
     show_sheet(made, console())
 
 
+@app.command()
+def build(
+    run: RunPlace,
+    design: Annotated[
+        str, typer.Argument(metavar="DESIGN", help="A design's id or its beginning, baseline or knee.", show_default=False)
+    ],
+) -> None:
+    """Seed the CAD build of a design.
+
+    Solids, print files, drawing, parts list, coupon and order of assembly, into builds/ of the run's folder.
+    """
+    from sweep.cad.build import build as make
+    from sweep.cad.progress import Steps, finish
+
+    with _patience():
+        finish(make(run, design, Steps(note)), note)
+
+
 def main() -> None:
     """Run the command line and end the process with its status: 0 done, 1 failed while running, 2 bad input."""
     try:

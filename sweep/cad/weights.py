@@ -13,7 +13,7 @@ from objectives.mass import FLOW_SHARE, LAYER_TIME, STEEL_DENSITY
 from objectives.scenario import Scenario
 from objectives.units import HOUR, MM, MM3
 from sweep.cad.meshes import Mesh, matrix_of
-from sweep.cad.parts import PRINTED, TYRE, Assembly, Part
+from sweep.cad.parts import PRINTED, TYRE, Part
 from sweep.cad.shell import printed_volume
 
 #: kg/m^3, of what is bought (handbook values, from memory)
@@ -93,38 +93,3 @@ def weighed(part: Part, mesh: Mesh, scenario: Scenario, how: Printing | None) ->
         known = scenario.catalogue.materials.get(part.material)
         density = STEEL_DENSITY if known is None else known.density
     return Weighed(part, mesh.volume * MM3 * density, f"volume, {density:.0f} kg/m3")
-
-
-def bed_faults(prints: Mapping[str, Printing], scenario: Scenario) -> list[str]:
-    """Names of parts that are larger than the print space."""
-    bed = [length / MM for length in scenario.printer.bed]
-    return [name for name, how in prints.items() if any(a > b for a, b in zip(how.size, bed, strict=True))]
-
-
-def group_of(part: Part) -> str:
-    """The group of ``MassBreakdown`` that a part is compared in."""
-    for group, starts in GROUPS.items():
-        if part.name.startswith(starts):
-            return group
-    return "others"
-
-
-#: groups that masses are compared in: starts of the parts' names, the first that fits
-GROUPS: Mapping[str, tuple[str, ...]] = {
-    "output_rollers": ("output_roller", "output_tyre", "output_core", "roller_bushing"),
-    "roller_bearings": ("roller_bearing",),
-    "hub_roller_fasteners": ("hub_roller_screw", "hub_roller_nut", "hub_roller_washer"),
-    "hub_rollers": ("hub_roller",),
-    "hubs": ("hub_left", "hub_right", "hub"),
-    "carrier": ("carrier",),
-}
-
-
-def compared(parts: Mapping[str, Weighed], objective: Mapping[str, float]) -> dict[str, tuple[float, float]]:
-    """Masses [kg] by group: what the parts weigh, what the objective says."""
-    raise NotImplementedError
-
-
-def totals(assembly: Assembly, masses: Mapping[str, Weighed]) -> float:
-    """Mass of all parts [kg]."""
-    return sum(masses[part.name].total for part in assembly.parts)

@@ -1,0 +1,15 @@
+"""What tests share."""
+
+from __future__ import annotations
+
+import pytest
+
+from sweep.cad.needs import missing_libraries
+
+
+@pytest.fixture(scope="session")
+def cad_libraries() -> None:
+    """Skips tests of solids where their libraries are missing, and says what to install."""
+    missing = missing_libraries()
+    if missing:
+        pytest.skip(missing)
