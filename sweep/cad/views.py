@@ -102,9 +102,18 @@ def _met(shape: Any, frame: Frame) -> bool:
 
 def _points(wire: Any) -> np.ndarray:
     """Points along a closed wire, in its order."""
-    from OCP.BRepAdaptor import BRepAdaptor_CompCurve
+    from OCP.BRepAdaptor import BRepAdaptor_Curve
+    from OCP.BRepTools import BRepTools_WireExplorer
+    from OCP.TopAbs import TopAbs_Orientation
 
-    return _discretised(BRepAdaptor_CompCurve(wire.wrapped))[:-1]
+    pieces = []
+    walk = BRepTools_WireExplorer(wire.wrapped)
+    while walk.More():
+        piece = _discretised(BRepAdaptor_Curve(walk.Current()))
+        backwards = walk.Current().Orientation() == TopAbs_Orientation.TopAbs_REVERSED
+        pieces.append(piece[::-1][:-1] if backwards else piece[:-1])
+        walk.Next()
+    return np.vstack(pieces)
 
 
 def _lines(compound: Any) -> list[np.ndarray]:
