@@ -23,15 +23,23 @@ def test_an_older_build_is_replaced_whole(tmp_path: Path) -> None:
     assert [path.name for path in place.parent.iterdir()] == ["d1"]
 
 
-@pytest.mark.parametrize("error", [OSError(errno.ENOSPC, "No space left on device"), ValueError("a solid"), KeyboardInterrupt()])
+FULL = OSError(errno.ENOSPC, "No space left on device")
+
+
+def write_and_fail(place: Path, error: BaseException) -> None:
+    with replacing(place) as work:
+        (work / "new").write_text("new")
+        raise error
+
+
+@pytest.mark.parametrize("error", [FULL, ValueError("a solid"), KeyboardInterrupt()])
 def test_what_fails_leaves_the_older_build_and_nothing_else(tmp_path: Path, error: BaseException) -> None:
     place = tmp_path / "d1"
     with replacing(place) as work:
         (work / "old").write_text("old")
     expected = SweepFailure if isinstance(error, OSError) else type(error)
-    with pytest.raises(expected) as caught, replacing(place) as work:
-        (work / "new").write_text("new")
-        raise error
+    with pytest.raises(expected) as caught:
+        write_and_fail(place, error)
     assert [path.name for path in tmp_path.iterdir()] == ["d1"]
     assert [path.name for path in place.iterdir()] == ["old"]
     if isinstance(error, OSError):

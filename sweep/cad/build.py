@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from objectives.units import MM
 from sweep.archive import open_run, versions
 from sweep.cad.assembly import assemble
 from sweep.cad.checks import Check, bed_checks, mass_check, mass_groups, mesh_checks
@@ -99,7 +98,7 @@ def write(
     tell("proofs")
     checks = (
         *mesh_checks((*own, *extra), meshes),
-        *bed_checks(prints.values(), tuple(side / MM for side in scenario.printer.bed)),
+        *bed_checks(prints.values(), scenario.printer.bed),
         mass_check(assembly, masses, float(choice.design["mass_kg"])),
     )
     groups = mass_groups(assembly, masses, {name: float(mass[0]) for name, mass in choice.assessment.mass.parts.items()})

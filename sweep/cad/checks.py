@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from objectives.units import MM
 from sweep.cad.meshes import Mesh
 from sweep.cad.parts import Assembly, Part
 from sweep.cad.weights import Printing, Weighed
@@ -70,12 +71,14 @@ def mass_check(assembly: Assembly, masses: Mapping[str, Weighed], objective: flo
 
 
 def bed_checks(prints: Iterable[Printing], bed: tuple[float, float, float]) -> list[Check]:
-    """Each printed part within the printer's space [mm]."""
-    return [
-        Check(f"bed of {how.part.name}", max(side - room for side, room in zip(how.size, bed, strict=True)), 0.0, "mm",
-              "how far it reaches out of the printer's space") for how in prints
-        if any(side > room for side, room in zip(how.size, bed, strict=True))
-    ]  # fmt: skip
+    """Each printed part within the printer's space ``bed`` [m]."""
+    found = []
+    for how in prints:
+        beyond = max(side - room / MM for side, room in zip(how.size, bed, strict=True))
+        found.append(
+            Check(f"bed of {how.part.name}", max(beyond, 0.0), 0.0, "mm", "how far it reaches out of the printer's space")
+        )
+    return found
 
 
 def mass_groups(

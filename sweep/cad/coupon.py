@@ -15,7 +15,6 @@ from sweep.cad.choice import Choice
 from sweep.cad.meshes import matrix_of
 from sweep.cad.parts import PRINTED, TYRE, Assembly, Part
 
-
 #: mm: length between the strip's marks, its thickness and largest width; of the tabs at its ends and their holes
 MARKS, STRIP_THICKNESS, STRIP_WIDTH, TAB, TAB_HOLE = 80.0, 1.2, 10.0, 14.0, 5.0
 #: mm per side, of the holes that the axle's rod is tried in

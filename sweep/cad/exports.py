@@ -88,7 +88,6 @@ def coloured(content: bytes, colours: Sequence[tuple[float, float, float]]) -> b
 
 def print_mesh(mesh: Mesh, title: str) -> bytes:
     """A mesh as 3MF, in mm, standing on the bed's plane."""
-    import ctypes
 
     from lib3mf import Lib3MF, get_wrapper
 

@@ -104,7 +104,7 @@ class Paper:
         from matplotlib.path import Path
 
         points: list[Any] = []
-        codes: list[int] = []
+        codes: list[Any] = []
         for loop in loops:
             points += [*loop, loop[0]]
             codes += [Path.MOVETO, *[Path.LINETO] * (len(loop) - 1), Path.CLOSEPOLY]
