@@ -34,19 +34,19 @@ class Check:
 #: groups that masses are compared in: the starts of the parts' names, and the masses of the objective. The first that fits
 GROUPS: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
     ("carrier", ("carrier",), ("carrier",)),
-    ("output roller cores", ("output_core",), ("output_cores",)),
-    ("output tyres", ("output_roller", "output_tyre"), ("output_tyres",)),
-    ("roller bearings", ("roller_bearing",), ("roller_bearings",)),
-    ("output axles", ("output_axle",), ("output_axles",)),
-    ("hub roller bolts and washers", ("hub_bolt", "hub_washer", "hub_roller_bolt", "hub_roller_washer"), ("hub_roller_bolts",)),
+    ("output roller cores", ("output_core", "core_bushing"), ("output_cores",)),
+    ("output tyres", ("output_roller",), ("output_tyres",)),
+    ("roller bearings", ("core_bearing",), ("roller_bearings",)),
+    ("output axles and shims", ("output_axle", "side_shim"), ("output_axles",)),
+    ("hub roller bolts and washers", ("hub_bolt", "hub_washer"), ("hub_roller_bolts",)),
     ("hub rollers", ("hub_roller",), ("hub_rollers",)),
-    ("hubs and gears", ("hub_left", "hub_right"), ("hub_bodies", "gears")),
+    ("hubs and gears", ("hub_",), ("hub_bodies", "gears")),
     ("pinions", ("pinion",), ("pinions",)),
     ("preload caps", ("preload_cap",), ("caps",)),
     ("clamping screws", ("clamp",), ("carrier_screws",)),
     ("hub and carrier bearings", ("radial_bearing", "thrust"), ("hub_bearings",)),
-    ("shaft", ("shaft",), ("shaft", "shaft_nuts")),
-    ("springs", ("spring",), ("springs",)),
+    ("shaft and nuts", ("shaft", "preload_nut"), ("shaft", "shaft_nuts")),
+    ("springs", ("preload_spring",), ("springs",)),
     ("motors", ("motor",), ("motors",)),
 )
 OTHERS = "others"

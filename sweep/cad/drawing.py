@@ -119,13 +119,8 @@ def _front(view: View, choice: Choice, assembly: Assembly) -> None:
     """The wheel from the right, its right hub and motors taken off."""
     wheel, layout = choice.assessment.wheel, choice.assessment.layout
     paper, scale = view.paper, view.scale
-    shapes = []
-    for one in assembly.parts:
-        for shape in placed(one):
-            # what lies wholly on the right of the carrier is taken off, and what lies on the left is hidden anyway
-            box = shape.bounding_box()
-            if abs(box.min.Y) <= 1.2 * _half_carrier(choice) or abs(box.max.Y) <= 1.2 * _half_carrier(choice):
-                shapes.append(shape)
+    names = ("carrier_half_right", "output_", "side_shim", "clamp_nut", "radial_bearing", "shaft")
+    shapes = [shape for one in assembly.parts if one.name.startswith(names) for shape in placed(one)]
     view.edges(seen(shapes, view.frame))
     radius, pitch = float(wheel.wheel_radius[0]) / MM, float(wheel.pitch_radius[0]) / MM
     paper.cross(view.centre, (radius + 8) * scale)
@@ -156,22 +151,14 @@ def _front(view: View, choice: Choice, assembly: Assembly) -> None:
     view.name(f"From the right, right hub off; {count} rollers, {360 / count:.4g}° apart", radius * scale + 17)
 
 
-def _half_carrier(choice: Choice) -> float:
-    wheel = choice.assessment.wheel
-    return max(float(wheel.carrier_thickness[0]) / 2, float(wheel.output_roller_radius[0])) / MM
-
-
 def _section(view: View, choice: Choice, assembly: Assembly) -> None:
     """All parts cut along the shaft, upright."""
     wheel, layout = choice.assessment.wheel, choice.assessment.layout
     paper, scale = view.paper, view.scale
-    lengthwise = [one for one in assembly.parts if one.name.startswith(WHOLE)]
     view.cuts(cut(sorted(assembly.parts, key=lambda one: one.make in (BOUGHT, STOCK)), view.frame))
-    del lengthwise
     radius, pitch = float(wheel.wheel_radius[0]) / MM, float(wheel.pitch_radius[0]) / MM
     half_width = float(layout.unit_width[0]) / 2 / MM
     half_shaft = float(layout.unit_half_width[0]) / MM
-    thick = float(wheel.carrier_thickness[0]) / MM
     paper.line([view.on(-half_width - 6, 0), view.on(half_width + 6, 0)], THIN, "centre")
     paper.line([view.on(0, -radius - 5), view.on(0, radius + 5)], THIN, "centre")
     centres = float(layout.centre_distance[0]) / MM
@@ -185,7 +172,6 @@ def _section(view: View, choice: Choice, assembly: Assembly) -> None:
     paper.distance(view.on(-half_width, centres), view.on(half_width, centres), f"{2 * half_width:.1f}",
                    bottom - 15 - view.on(0, centres)[1])
     paper.distance(view.on(-roller, radius - roller), view.on(roller, radius - roller), f"⌀{2 * roller:.1f}", roller * scale + 6)
-    del thick
     paper.distance(view.on(half_width, 0), view.on(half_width, centres), f"{centres:.2f}", -8.0, math.pi / 2)
     paper.distance(view.on(-half_width, -radius), view.on(-half_width, radius), f"⌀{2 * radius:.1f}", 8.0, math.pi / 2)
     # contact normal and angle at the lowest roller, left side
@@ -211,8 +197,8 @@ def _hub(view: View, choice: Choice, assembly: Assembly) -> None:
     paper, scale = view.paper, view.scale
     names = ("hub_left", "hub_roller")
     shapes = [
-        shape for one in assembly.parts if one.name.startswith(names) for shape in placed(one)
-        if one.name == "hub_left" or shape.bounding_box().center().Y > 0
+        shape for one in assembly.parts if one.name in names for shape, place in zip(placed(one), one.places, strict=True)
+        if place.position.Y >= 0
     ]  # fmt: skip
     view.edges(seen(shapes, view.frame), 0.3)
     outside = float(layout.hub_outside_radius[0]) / MM

@@ -16,6 +16,8 @@ from sweep.show import plain
 
 #: folders of what is printed: hard parts, soft parts
 RIGID, SOFT = "print/rigid", "print/tyres"
+#: what stands for a formula where a number is chosen, not worked out
+GIVEN = "given"
 
 
 def print_folder(part: Part) -> str:
@@ -40,7 +42,8 @@ def as_csv(head: Sequence[str], rows: Iterable[Sequence[object]]) -> bytes:
 def parameters_csv(dimensions: Dimensions) -> bytes:
     """Every dimension for somebody who models by hand; the choices by name at the end."""
     rows: list[Sequence[object]] = [
-        (entry.name, f"{entry.value:.6g}", entry.unit, entry.formula, entry.meaning) for entry in dimensions.entries.values()
+        (entry.name, f"{entry.value:.6g}", entry.unit, entry.formula or GIVEN, entry.meaning)
+        for entry in dimensions.entries.values()
     ]
     rows += [(name, word, "", "", "chosen by name") for name, word in dimensions.words.items()]
     return as_csv(("name", "value", "unit", "formula", "meaning"), rows)
@@ -51,7 +54,7 @@ def parameters_json(dimensions: Dimensions) -> bytes:
     return as_json({
         "design": dimensions.design,
         "dimensions": {
-            entry.name: {"value": entry.value, "unit": entry.unit, "formula": entry.formula, "meaning": entry.meaning}
+            entry.name: {"value": entry.value, "unit": entry.unit, "formula": entry.formula or GIVEN, "meaning": entry.meaning}
             for entry in dimensions.entries.values()
         },
         "choices": dict(dimensions.words),

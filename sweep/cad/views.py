@@ -8,10 +8,13 @@ from typing import Any
 
 import numpy as np
 
+from sweep.cad.meshes import matrix_of
 from sweep.cad.parts import Part
 
 #: mm, how far a line on paper may lie from a curve, at full size
 FINE = 0.05
+#: mm, on this side of a plane nothing counts as cut
+NEAR = 1e-6
 
 
 @dataclass(frozen=True)
@@ -73,31 +76,30 @@ def cut(parts: Iterable[Part], frame: Frame) -> list[Cut]:
     sheet = Face.make_rect(4000, 4000, plane)
     found = []
     for part in parts:
-        for shape in placed(part):
-            if not _met(shape, frame):
+        corners = _corners(part.shape)
+        for place in part.places:
+            matrix = matrix_of(place)
+            depth = (corners @ matrix[:3, :3].T + matrix[:3, 3] - frame.origin) @ frame.towards
+            if depth.min() > -NEAR or depth.max() < NEAR:
                 continue
             loops: list[np.ndarray] = []
-            common = shape.intersect(sheet)
-            for face in _faces(common):
+            for face in _faces(part.shape.moved(place).intersect(sheet)):
                 loops += [frame.flat(_points(wire)) for wire in [face.outer_wire(), *face.inner_wires()]]
             if loops:
                 found.append(Cut(part, tuple(loops)))
     return found
 
 
+def _corners(shape: Any) -> np.ndarray:
+    """The eight corners of a shape's box, (8, 3)."""
+    box = shape.bounding_box()
+    return np.array(np.meshgrid(*zip(tuple(box.min), tuple(box.max), strict=True))).reshape(3, -1).T
+
+
 def _faces(shape: Any) -> list[Any]:
     if shape is None:
         return []
     return list(shape.faces()) if hasattr(shape, "faces") else [face for one in shape for face in one.faces()]
-
-
-def _met(shape: Any, frame: Frame) -> bool:
-    """Whether a shape's box reaches both sides of the plane."""
-    box = shape.bounding_box()
-    low, high = np.array(tuple(box.min)), np.array(tuple(box.max))
-    corners = np.array(np.meshgrid(*zip(low, high, strict=True))).reshape(3, -1).T
-    depth = (corners - frame.origin) @ frame.towards
-    return bool(depth.min() < -1e-6 and depth.max() > 1e-6)
 
 
 def _points(wire: Any) -> np.ndarray:

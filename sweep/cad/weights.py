@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -17,9 +18,11 @@ from sweep.cad.parts import PRINTED, TYRE, Part
 from sweep.cad.shell import printed_volume
 
 #: kg/m^3, of what is bought (handbook values, from memory)
-DENSITIES: Mapping[str, float] = {"steel": STEEL_DENSITY, "bronze": 8800.0, "brass": 8500.0, "aluminium": 2700.0}
+DENSITIES: Mapping[str, float] = {"steel": STEEL_DENSITY, "bronze": 8800.0, "brass": 8500.0, "aluminium": 2700.0, "POM": 1410.0}
 #: printed parts that are printed solid, since their teeth and threads carry: the start of their names
 SOLID = ("pinion", "preload_cap", "hub_roller")
+#: the catalogue's mass of a thrust bearing holds its washers
+WITH_BEARING = "thrust_washer"
 #: mm, between copies on a bed
 BED_GAP = 5.0
 
@@ -83,7 +86,9 @@ def weighed(part: Part, mesh: Mesh, scenario: Scenario, how: Printing | None) ->
     if how is not None:
         share = f"{how.walls} walls, {100 * how.infill:.0f} % infill" if how.infill < 1 else "solid"
         return Weighed(part, how.mass, f"mesh, {share}")
-    words = part.designation.lower().split()
+    if part.name == WITH_BEARING:
+        return Weighed(part, 0.0, "with its bearing")
+    words = re.findall(r"\w+", part.designation.lower())
     for rows in (scenario.catalogue.bearings, scenario.catalogue.motors):
         for name, row in rows.items():
             if name.lower() in words:
