@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from objectives.units import DEG, MM
 from sweep.cad.choice import Choice
 from sweep.cad.meshes import matrix_of
-from sweep.cad.paper import A3, LETTERS, MARGIN, SMALL, THIN, TITLE_SIZE, Paper, Point
+from sweep.cad.paper import A3, LETTER_WIDTH, LETTERS, MARGIN, SMALL, THIN, TITLE_SIZE, Paper, Point
 from sweep.cad.parts import BOUGHT, STOCK, TYRE, Assembly, Part
 from sweep.cad.views import Cut, Frame, cut, placed, seen
 
@@ -23,7 +25,14 @@ DETAIL_SCALES = ((5.0, "5:1"), (2.0, "2:1"), (1.0, "1:1"), (0.5, "1:2"))
 FRONT = Frame((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
 SECTION = Frame((0.0, 0.0, 0.0), (0.0, -1.0, 0.0), (0.0, 0.0, 1.0))
 #: mm of paper about a view, for its dimensions
-ABOUT = 24.0
+ABOUT = 22.0
+#: mm of paper that the notes take beside the section
+NOTES_WIDTH = 62.0
+#: what is seen from the right without the right hub; of the left hub from the wheel
+FROM_RIGHT = ("carrier_half_right", "output_", "side_shim", "clamp_nut", "radial_bearing", "shaft")
+LEFT_HUB = ("hub_left", "hub_roller")
+#: mm, of the parts list: a row and its letters
+ROW, ROW_LETTERS = 3.3, 1.8
 #: parts that are not hatched where a plane cuts them lengthwise, and motors, whose inside is not ours
 WHOLE = ("shaft", "motor", "spring")
 
@@ -58,8 +67,15 @@ class View:
             loops = [loop * self.scale + self.centre for loop in found.loops]
             self.paper.hatched(loops, 45.0 if order % 2 else 135.0, gap)
 
-    def name(self, words: str, below: float) -> None:
-        self.paper.text((self.centre[0], self.centre[1] - below), words, 3.5, align="center", bold=True)
+    def name(self, words: str, below: float, reach: float | None = None) -> None:
+        """What the view is, below it: in its middle, or from its left end at ``reach``."""
+        align, x = ("center", self.centre[0]) if reach is None else ("left", self.on(-reach, 0)[0] - ABOUT + 4)
+        self.paper.text((x, self.centre[1] - below), words, 3.0, align=align, bold=True)
+
+    def note(self, radius: float, degrees: float, elbow: Point, words: str) -> None:
+        """A note to a circle about the view's middle."""
+        turn = math.radians(degrees)
+        self.paper.leader(self.on(radius * math.cos(turn), radius * math.sin(turn)), elbow, words)
 
 
 def drawing(choice: Choice, assembly: Assembly) -> Paper:
@@ -70,21 +86,26 @@ def drawing(choice: Choice, assembly: Assembly) -> Paper:
     hub_radius = float(np.maximum(layout.hub_outside_radius, layout.gear_pitch_radius + wheel.gear_module)[0]) / MM
     size, scale, words = _fit(radius, half_width, hub_radius)
     paper = Paper(size)
-    top = size[1] - MARGIN - ABOUT - radius * scale
-    front = View(paper, FRONT, (MARGIN + ABOUT + radius * scale, top), scale)
-    section = View(paper, SECTION, (front.centre[0] + (radius + half_width) * scale + 2 * ABOUT, top), scale)
-    _front(front, choice, assembly)
+    high = size[1] - MARGIN - 18 - radius * scale
+    front = View(paper, FRONT, (MARGIN + ABOUT + radius * scale, high), scale)
+    section = View(paper, SECTION, (front.centre[0] + (radius + half_width) * scale + 2 * ABOUT - 4, high), scale)
+    _front(front, choice)
+    front.edges(seen(_shapes(assembly, FROM_RIGHT), FRONT))
     _section(section, choice, assembly)
-    low = MARGIN + 16 + hub_radius * scale
-    _hub(View(paper, _hub_frame(assembly), (MARGIN + ABOUT + hub_radius * scale, low), scale), choice, assembly)
-    _pocket(paper, (MARGIN + 2.4 * ABOUT + 2 * hub_radius * scale, MARGIN + 4), choice, assembly)
-    _notes(paper, choice)
+    low = high - (radius + hub_radius) * scale - 38
+    hub = View(paper, FRONT, (MARGIN + ABOUT + hub_radius * scale, low), scale)
+    _hub(hub, choice)
+    hub.edges(seen(_shapes(assembly, LEFT_HUB), FRONT), 0.3)
+    left, top = hub.centre[0] + hub_radius * scale + 14, high - radius * scale - 32
+    _pocket(paper, (left, MARGIN + 6, size[0] - MARGIN - TITLE_SIZE[0] - 6, top), choice, assembly)
+    _notes(paper, (section.centre[0] + half_width * scale + 16, size[1] - MARGIN - 8), choice)
+    _parts_list(paper, assembly)
     own = choice.design
     paper.title_block(
         [
             ("Scale", words),
             ("Units", "mm, degrees"),
-            ("Tolerances", "ISO 2768-m; printed +-0.2"),
+            ("Tolerances", "ISO 2768-m, printed ±0.2"),
             ("Sheet", f"{'A3' if size == A3 else 'A2'}, first angle"),
             ("Mass", f"{float(own['mass_kg']):.2f} kg"),
             ("Printed of", choice.study.scenario.build.material),
@@ -96,14 +117,25 @@ def drawing(choice: Choice, assembly: Assembly) -> Paper:
 
 
 def _fit(radius: float, half_width: float, hub_radius: float) -> tuple[tuple[float, float], float, str]:
-    """Paper, scale and its words: the first of A3 and A2 that all views fit on."""
-    for size in (A3, A2):
-        for scale, words in SCALES[1:] if size == A3 else SCALES:
-            wide = (2 * radius + 2 * half_width) * scale + 4 * ABOUT + 2 * MARGIN
-            high = (2 * radius + 2 * hub_radius) * scale + 2 * ABOUT + 30 + 2 * MARGIN
-            if wide <= size[0] and high <= size[1] and scale >= (0.5 if size == A3 else 0.1):
+    """Paper, scale and its words: the largest scale on A3, from 1:2 on, that all views fit at, else on A2."""
+    for size, scales in ((A3, SCALES[1:2]), (A2, SCALES[1:])):
+        for scale, words in scales:
+            wide = (2 * radius + 2 * half_width) * scale + 4 * ABOUT + 2 * MARGIN + NOTES_WIDTH
+            high = (2 * radius + 2 * hub_radius) * scale + 70 + 2 * MARGIN
+            if wide <= size[0] and high <= size[1]:
                 return size, scale, words
     return A2, *SCALES[-1]
+
+
+def _shapes(assembly: Assembly, starts: tuple[str, ...]) -> list[Any]:
+    """Copies of the parts whose names begin so, on the left hub only those on the left."""
+    found = []
+    for one in assembly.parts:
+        if one.name.startswith(starts):
+            for shape, place in zip(placed(one), one.places, strict=True):
+                if starts is not LEFT_HUB or place.position.Y >= 0:
+                    found.append(shape)
+    return found
 
 
 def part(assembly: Assembly, *starts: str) -> Part:
@@ -115,40 +147,29 @@ def part(assembly: Assembly, *starts: str) -> Part:
     raise KeyError(starts[0])
 
 
-def _front(view: View, choice: Choice, assembly: Assembly) -> None:
+def _front(view: View, choice: Choice) -> None:
     """The wheel from the right, its right hub and motors taken off."""
     wheel, layout = choice.assessment.wheel, choice.assessment.layout
     paper, scale = view.paper, view.scale
-    names = ("carrier_half_right", "output_", "side_shim", "clamp_nut", "radial_bearing", "shaft")
-    shapes = [shape for one in assembly.parts if one.name.startswith(names) for shape in placed(one)]
-    view.edges(seen(shapes, view.frame))
     radius, pitch = float(wheel.wheel_radius[0]) / MM, float(wheel.pitch_radius[0]) / MM
-    paper.cross(view.centre, (radius + 8) * scale)
+    count, length = int(wheel.output_roller_count[0]), float(wheel.output_roller_length[0]) / MM
+    paper.cross(view.centre, (radius + 6) * scale)
     paper.circle(view.centre, pitch * scale, THIN, "centre")
-    count = int(wheel.output_roller_count[0])
-    length = float(wheel.output_roller_length[0]) / MM
-    low = view.on(0, -radius)
     paper.distance(view.on(-length / 2, -radius), view.on(length / 2, -radius), f"{length:.2f}", -7.0)
-    turn = math.radians(52)
-    tip = view.on(radius * math.cos(turn), radius * math.sin(turn))
-    paper.leader(tip, (tip[0] + 8, tip[1] + 9), f"⌀{2 * radius:.1f} over rollers")
-    turn = math.radians(128)
-    tip = view.on(pitch * math.cos(turn), pitch * math.sin(turn))
-    outside = view.on(radius * math.cos(turn), radius * math.sin(turn))
-    paper.leader(tip, (outside[0] - 2, outside[1] + 9), f"⌀{2 * pitch:.2f} axles")
+    corner = (view.on(radius, 0)[0] - 12, view.on(0, radius)[1])
+    view.note(radius, 50, (corner[0], corner[1] - 1), f"⌀{2 * radius:.1f} over rollers")
+    view.note(pitch, 128, (view.on(-radius, 0)[0] + 16, corner[1] - 1), f"⌀{2 * pitch:.2f} axles")
     rim = float(layout.carrier_outside_radius[0]) / MM
-    turn = math.radians(90 + 180 / count) if count % 2 == 0 else math.radians(90)
-    turn = -math.pi / 2 + 2 * math.pi / count * (math.floor(count / 8) + 0.5)
-    tip = view.on(rim * math.cos(turn), rim * math.sin(turn))
-    paper.leader(tip, (view.on(radius, 0)[0] - 6, low[1] + 4), f"⌀{2 * rim:.1f} carrier")
-    # the section's plane
-    for sign in (-1, 1):
-        y = view.centre[1] + sign * (radius * scale + 9)
-        paper.line([(view.centre[0], y - 2 * sign), (view.centre[0], y + 3 * sign)], 0.7)
-        paper.line([(view.centre[0], y + 3 * sign), (view.centre[0] - 8, y + 3 * sign)], THIN)
-        paper.arrow((view.centre[0] + 0.0, y + 3 * sign), 0.0)
-        paper.text((view.centre[0] - 10.5, y + 3 * sign), "A", 3.5, align="center", over="center", bold=True)
-    view.name(f"From the right, right hub off; {count} rollers, {360 / count:.4g}° apart", radius * scale + 17)
+    arm = -90 + 360 / count * (math.floor(count / 8) + 0.5)
+    view.note(rim, arm, (corner[0] - 2, view.on(0, -radius)[1] + 2), f"⌀{2 * rim:.1f} carrier")
+    for sign in (-1, 1):  # the plane of the section, seen from behind
+        y = view.centre[1] + sign * (radius * scale + 8)
+        x = view.centre[0]
+        paper.line([(x, y - 2 * sign), (x, y + 3 * sign)], 0.7)
+        paper.line([(x, y + 3 * sign), (x - 8, y + 3 * sign)], THIN)
+        paper.arrow((x, y + 3 * sign), 0.0)
+        paper.text((x - 10.5, y + 3 * sign), "A", 3.5, align="center", over="center", bold=True)
+    view.name(f"From the right, right hub off: {count} rollers, {360 / count:.4g}° apart", radius * scale + 17, radius)
 
 
 def _section(view: View, choice: Choice, assembly: Assembly) -> None:
@@ -183,66 +204,50 @@ def _section(view: View, choice: Choice, assembly: Assembly) -> None:
     paper.line([centre, end], THIN, "centre")
     paper.line([centre, (centre[0] - reach, centre[1])], THIN, "centre")
     paper.angle(centre, reach - 3, math.pi - beta, math.pi, f"{beta / DEG:.1f}°")
-    view.name("A–A", (radius + 0) * scale + 24)
+    view.name("A–A", radius * scale + 25)
 
 
-def _hub_frame(assembly: Assembly) -> Frame:
-    """The left hub from the wheel: upwards is up, forwards is right."""
-    return Frame((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 0.0, 1.0))
-
-
-def _hub(view: View, choice: Choice, assembly: Assembly) -> None:
+def _hub(view: View, choice: Choice) -> None:
     """The left hub and its rollers from the wheel."""
     wheel, layout = choice.assessment.wheel, choice.assessment.layout
-    paper, scale = view.paper, view.scale
-    names = ("hub_left", "hub_roller")
-    shapes = [
-        shape for one in assembly.parts if one.name in names for shape, place in zip(placed(one), one.places, strict=True)
-        if place.position.Y >= 0
-    ]  # fmt: skip
-    view.edges(seen(shapes, view.frame), 0.3)
-    outside = float(layout.hub_outside_radius[0]) / MM
-    ring = float(wheel.hub_roller_centre_radius[0]) / MM
+    outside, ring = float(layout.hub_outside_radius[0]) / MM, float(wheel.hub_roller_centre_radius[0]) / MM
     count = int(wheel.hub_roller_count[0])
-    paper.cross(view.centre, (outside + 6) * scale)
-    paper.circle(view.centre, ring * scale, THIN, "centre")
-    turn = math.radians(35)
-    tip = view.on(outside * math.cos(turn), outside * math.sin(turn))
-    paper.leader(tip, (tip[0] + 6, tip[1] + 6), f"⌀{2 * outside:.1f}")
-    turn = math.radians(145)
-    tip = view.on(ring * math.cos(turn), ring * math.sin(turn))
-    paper.leader(tip, (view.on(-outside, 0)[0] + 6, tip[1] + 22 * scale + 6), f"⌀{2 * ring:.2f} roller centres")
-    view.name(f"Left hub from the wheel; {count} rollers, {360 / count:.4g}° apart", outside * scale + 9)
+    view.paper.cross(view.centre, (outside + 6) * view.scale)
+    view.paper.circle(view.centre, ring * view.scale, THIN, "centre")
+    top = view.on(0, outside)[1]
+    view.note(outside, 40, (view.on(outside, 0)[0] + 2, top - 3), f"⌀{2 * outside:.1f}")
+    view.note(ring, 75, (view.centre[0] + 8, top + 2), f"⌀{2 * ring:.2f} roller centres")
+    view.name(f"Left hub from the wheel: {count} rollers, {360 / count:.4g}° apart", outside * view.scale + 8, outside)
 
 
-def _pocket(paper: Paper, corner: Point, choice: Choice, assembly: Assembly) -> None:
-    """A cut along a hub roller's axis and its contact normal."""
+def _pocket(paper: Paper, room: tuple[float, float, float, float], choice: Choice, assembly: Assembly) -> None:
+    """A cut along a hub roller's axis and its contact normal, in a room of the paper: left, bottom, right, top."""
     wheel = choice.assessment.wheel
     roller = part(assembly, "hub_roller")
     radius, length = float(wheel.hub_roller_radius[0]) / MM, float(wheel.hub_roller_length[0]) / MM
-    output = float(wheel.output_roller_radius[0]) / MM
+    output, screw = float(wheel.output_roller_radius[0]) / MM, float(wheel.hub_axle_diameter[0]) / MM
     place = _lowest_left(roller)
     origin, axis = place[:3, 3], place[:3, 2]
     beta = float(wheel.contact_angle[0])
     normal = np.array([0.0, math.cos(beta), math.sin(beta)])  # out of the lowest output roller, up to the left
-    normal -= axis * (normal @ axis)
-    normal /= np.linalg.norm(normal)
     frame = Frame(tuple(origin), tuple(axis), tuple(-normal))
-    window = (1.2 * length + 20, 2 * radius + 2.2 * output)
+    half = 0.5 * length + 3 * screw + 2
+    low, high = -radius - 2, radius + 0.8 * output
     scale, words = next(
-        ((s, w) for s, w in DETAIL_SCALES if s * window[0] < 105 and s * (window[1]) < 88), DETAIL_SCALES[-1]
-    )
-    half = 0.62 * length + 8
-    view = View(paper, frame, (corner[0] + half * scale + 6, corner[1] + 26 + (radius + 6) * scale), scale)
-    box = (-half, half, -radius - 5, radius + 0.9 * output)
-    near = [one for one in assembly.parts if one.name.startswith(("hub_left", "hub_roller", "output_", "side_washer"))]
+        (entry for entry in DETAIL_SCALES
+         if 2 * half * entry[0] + 30 < room[2] - room[0] and (high - low) * entry[0] + 30 < room[3] - room[1]),
+        DETAIL_SCALES[-1],
+    )  # fmt: skip
+    view = View(paper, frame, ((room[0] + room[2]) / 2, room[1] + 22 - low * scale), scale)
+    box = (-half, half, low, high)
+    near = [one for one in assembly.parts if one.name.startswith(("hub_left", "hub_", "output_", "side_shim"))]
+    near = [one for one in near if one.name != "hub_right"]
     view.cuts([_clipped(found, box) for found in cut(near, frame) if _inside(found, box)])
     paper.line([view.on(-half - 1, 0), view.on(half + 1, 0)], THIN, "centre")
-    screw = float(wheel.hub_axle_diameter[0]) / MM
-    paper.distance(view.on(-length / 2, 0), view.on(length / 2, 0), f"{length:.2f}", -(radius + 7) * scale - 3)
+    paper.distance(view.on(-length / 2, -radius), view.on(length / 2, -radius), f"{length:.2f}", -9)
     paper.distance(view.on(-half, -screw / 2), view.on(-half, screw / 2), f"M{screw:g}", 4, math.pi / 2)
-    paper.distance(view.on(half, -radius), view.on(half, radius), f"⌀{2 * radius:.2f}", -5, math.pi / 2)
-    view.name(f"Pocket, along the roller's axis and the contact's normal ({words})", (radius + 5) * scale + 16)
+    paper.distance(view.on(half, -radius), view.on(half, radius), f"⌀{2 * radius:.2f}", -6, math.pi / 2)
+    paper.text((room[0] + 4, view.on(0, low)[1] - 18), f"Pocket {words}, cut along axis and contact normal", 3.0, bold=True)
 
 
 def _lowest_left(roller: Part) -> np.ndarray:
@@ -278,22 +283,47 @@ def _clipped(found: Cut, box: tuple[float, float, float, float]) -> Cut:
     return Cut(found.part, tuple(loops))
 
 
-def _notes(paper: Paper, choice: Choice) -> None:
-    """What the views do not show, above the title block."""
+def _notes(paper: Paper, corner: Point, choice: Choice) -> None:
+    """What the views do not show, downwards from a corner."""
     wheel = choice.assessment.wheel
     gear, pinion = int(wheel.gear_teeth[0]), int(wheel.pinion_teeth[0])
     module = float(wheel.gear_module[0]) / MM
-    rows = [
-        f"Hub roller axes: skew {float(wheel.skew_angle[0]) / DEG:.2f}° out of the circumference, contact normal "
-        f"{float(wheel.contact_angle[0]) / DEG:.2f}° from the shaft.",
-        f"Contact circle ⌀{2 * float(wheel.contact_circle_radius[0]) / MM:.2f}. Right hub is the mirror image of the left.",
+    notes = [
+        f"Hub roller axes: skew {float(wheel.skew_angle[0]) / DEG:.2f}° out of the circumference in the plane of contact, "
+        f"whose normal stands {float(wheel.contact_angle[0]) / DEG:.2f}° to the shaft.",
+        f"Contact circle ⌀{2 * float(wheel.contact_circle_radius[0]) / MM:.2f}.",
+        "The right hub is the mirror image of the left.",
         f"Gears: module {module:g}, {gear} and {pinion} teeth, 20°, ISO 53.",
         f"Output rollers: crown {float(wheel.crown[0]):.2f}, radial play on the axle {float(wheel.bore_play[0]) / MM:.2f}.",
-        "Drawn without load: where rollers touch, their soft surfaces overlap by what the preload presses them together.",
-        "Hub rollers, gears and rims pinch. Motor supply off before turning anything by hand.",
+        "Drawn as the rollers just touch, without load.",
+        "Rollers, rims and gears pinch. Motor supply off before anything is turned by hand.",
+        "All dimensions: parameters.csv.",
     ]
-    x = paper.size[0] - MARGIN - TITLE_SIZE[0] + 2
-    y = MARGIN + TITLE_SIZE[1] + 4 + 4.6 * (len(rows) - 1)
-    for i, row in enumerate(rows):
-        paper.text((x, y - 4.6 * i), row, SMALL)
-    paper.text((x, y + 5.2), "Notes", LETTERS, bold=True)
+    room = paper.size[0] - MARGIN - 4 - corner[0]
+    x, y = corner
+    paper.text((x, y), "Notes", LETTERS, bold=True)
+    for i, note in enumerate(notes, 1):
+        for j, row in enumerate(textwrap.wrap(note, max(24, int((room - 4) / (SMALL * LETTER_WIDTH))))):
+            y -= 4.2 if j else 5.4
+            if j == 0:
+                paper.text((x, y), f"{i}", SMALL)
+            paper.text((x + 4, y), row, SMALL)
+
+
+def _parts_list(paper: Paper, assembly: Assembly) -> None:
+    """All parts with their counts, upwards from the title block."""
+    width = TITLE_SIZE[0]
+    left, y = paper.size[0] - MARGIN - width, MARGIN + TITLE_SIZE[1]
+    columns = (0.0, 8.0, 18.0, 74.0)
+    for i, one in enumerate(assembly.parts, 1):
+        words = one.designation or f"printed, {one.material}"
+        for x, cell in zip(columns, (str(i), str(one.count), one.title, words), strict=True):
+            paper.text((left + 1.5 + x, y + 1.1), cell if len(cell) < 70 else cell[:68] + "...", ROW_LETTERS)
+        y += ROW
+        paper.line([(left, y), (left + width, y)], THIN * 0.6)
+    for x, cell in zip(columns, ("No", "Count", "Part", "Designation"), strict=True):
+        paper.text((left + 1.5 + x, y + 1.1), cell, ROW_LETTERS, bold=True)
+    top = y + ROW
+    paper.box(left, MARGIN + TITLE_SIZE[1], width, top - MARGIN - TITLE_SIZE[1], THIN)
+    for x in columns[1:]:
+        paper.line([(left + x, MARGIN + TITLE_SIZE[1]), (left + x, top)], THIN * 0.6)

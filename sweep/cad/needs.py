@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import importlib
+from importlib import import_module
+from typing import NamedTuple
 
 from sweep.errors import SweepFailure
 
@@ -11,20 +12,25 @@ INSTALL = "pip install -c constraints.txt -e '.[cad]'"
 SYSTEM = "install the system's libGL.so.1 and libX11.so.6 (on Debian and Ubuntu: apt-get install libgl1 libx11-6)"
 
 
-def missing_libraries() -> str:
-    """What is missing and how to get it; an empty string where nothing is."""
+class Missing(NamedTuple):
+    """What cannot be loaded, and how to get it."""
+
+    what: str
+    remedy: str
+
+
+def missing_library() -> Missing | None:
+    """The first library that cannot be loaded, None where all can."""
     for name in LIBRARIES:
         try:
-            importlib.import_module(name)
+            import_module(name)
         except ImportError as error:
-            of_system = ".so" in str(error)
-            return f"{name} cannot be loaded ({error}): {SYSTEM if of_system else INSTALL}"
-    return ""
+            return Missing(f"{name} cannot be loaded: {error}", SYSTEM if ".so" in str(error) else INSTALL)
+    return None
 
 
 def need_libraries() -> None:
     """Raises SweepFailure where a library is missing."""
-    missing = missing_libraries()
+    missing = missing_library()
     if missing:
-        what, _, remedy = missing.rpartition(": ")
-        raise SweepFailure(f"the CAD build's libraries are not all there: {what}", "the run", remedy)
+        raise SweepFailure(f"the CAD build's libraries are not all there: {missing.what}", "the run", missing.remedy)

@@ -1,4 +1,4 @@
-"""A sheet of drawing paper: lines, hatching, dimensions, title block, as an engineer's drawing has them. Lengths in mm of paper.
+"""A sheet of drawing paper: lines, hatching, dimensions, title block, as a machinist's drawing has them. In mm of paper.
 
 Line kinds and widths by ISO 128, letters by ISO 3098 (from memory). Drawn with matplotlib, so that SVG and PDF are the same.
 """
@@ -24,6 +24,8 @@ ARROW = 2.4
 #: lengths of dashes and gaps, mm
 DASHES: Mapping[str, tuple[float, ...] | None] = {"solid": None, "centre": (6.0, 1.2, 0.8, 1.2), "hidden": (2.0, 1.0)}
 HATCH_GAP = 2.2
+#: width of a letter over its height, about
+LETTER_WIDTH = 0.72
 TITLE_SIZE = (180.0, 38.0)
 
 
@@ -139,7 +141,7 @@ class Paper:
         length = float((b - a) @ along)
         degrees = math.degrees(turn)
         upside = -1.0 if degrees % 360 > 91 and degrees % 360 < 269 else 1.0
-        room = len(words) * LETTERS * 0.62
+        room = len(words) * LETTERS * LETTER_WIDTH
         if length > room + 2 * ARROW + 1:
             self.line([tuple(feet[0]), tuple(feet[1])], THIN)
             self.arrow(tuple(feet[0]), turn + math.pi)
@@ -156,7 +158,7 @@ class Paper:
 
     def leader(self, tip: Point, elbow: Point, words: str, arrow: bool = True) -> None:
         """A note with a line to what it tells of."""
-        width = max(len(row) for row in words.splitlines()) * LETTERS * 0.62
+        width = max(len(row) for row in words.splitlines()) * LETTERS * LETTER_WIDTH
         right = elbow[0] >= tip[0]
         end = (elbow[0] + (width if right else -width), elbow[1])
         self.line([tip, elbow, end], THIN)
@@ -183,7 +185,7 @@ class Paper:
         self.line([(x, y - reach), (x, y + reach)], THIN, "centre")
 
     def title_block(self, rows: Sequence[tuple[str, str]], title: str, subtitle: str) -> None:
-        """Lower right: what is drawn, by what rules. The first four rows stand in two columns beside the projection's symbol."""
+        """Lower right: what is drawn, by what rules. The rows stand in two columns beside the projection's symbol."""
         width, height = TITLE_SIZE
         left, bottom = self.size[0] - MARGIN - width, MARGIN
         self.box(left, bottom, width, height, FRAME)
@@ -193,14 +195,14 @@ class Paper:
         self.text((left + 3, bottom + 24.4), subtitle, LETTERS)
         per_column = math.ceil(len(rows) / 2)
         for i, (name, value) in enumerate(rows):
-            x = left + 3 + (i // per_column) * 72
+            x = left + 3 + (i // per_column) * 81
             y = bottom + 17.2 - (i % per_column) * 5.2
             self.text((x, y), name, SMALL)
             self.text((x + 20, y), value, LETTERS)
         self._first_angle((left + width - 17, bottom + 11))
 
     def _first_angle(self, centre: Point) -> None:
-        """The symbol of first-angle projection (ISO 5456-2): a cone cut off, its side view left of the view from its small end."""
+        """The symbol of first-angle projection (ISO 5456-2): a cone cut off, beside it the view from its small end."""
         x, y = centre
         self.line([(x - 12, y - 2.4), (x - 2, y - 4.8), (x - 2, y + 4.8), (x - 12, y + 2.4), (x - 12, y - 2.4)], THICK)
         self.circle((x + 8, y), 4.8, THICK)

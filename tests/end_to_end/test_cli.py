@@ -35,6 +35,7 @@ OPTIONS = {
     "sweep": {"STUDY", "--out", "--hours", "--evaluations", "--resume", "--seed"},
     "front": {"RUN", "--where", "--sort", "--top", "--out", "--json"},
     "sheet": {"RUN", "DESIGN"},
+    "build": {"RUN", "DESIGN"},
 }
 
 
