@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from sweep.archive import open_run, versions
 from sweep.cad.assembly import assemble
@@ -20,6 +21,7 @@ from sweep.cad.meshes import Mesh, matrix_of, mesh_of
 from sweep.cad.needs import need_libraries
 from sweep.cad.order import assembly_page, cautions
 from sweep.cad.parts import Assembly, Part
+from sweep.cad.proof import prove
 from sweep.cad.tables import as_json, parameters_csv, parameters_json, parts_csv, print_folder, print_list_csv
 from sweep.cad.weights import Printing, Weighed, printed, printing, weighed
 from sweep.run_study import find_design, study_of
@@ -27,7 +29,7 @@ from sweep.run_study import find_design, study_of
 #: mm and rad, coarser: what is only looked at
 LOOKED_AT = (0.1, 0.35)
 
-STAGES = ("solids", "coupon", "meshes", "masses", "print files", "assembly", "drawing", "proofs")
+STAGES = ("solids", "coupon", "meshes", "masses", "print files", "assembly", "drawing", "proof of the geometry", "record")
 
 Tell = Callable[[str], None]
 
@@ -41,11 +43,12 @@ class Built:
     place: Path
     files: tuple[str, ...]
     checks: tuple[Check, ...]
-    groups: dict[str, dict[str, float]]
+    geometry: dict[str, Any]
 
     @property
-    def failed(self) -> tuple[Check, ...]:
-        return tuple(check for check in self.checks if not check.holds)
+    def failures(self) -> list[str]:
+        """Every proof that does not hold, in words."""
+        return [str(check) for check in self.checks if not check.holds] + list(self.geometry["failures"])
 
 
 def build(run: str | Path, name: str, tell: Tell) -> Built:
@@ -59,14 +62,14 @@ def build(run: str | Path, name: str, tell: Tell) -> Built:
     tell("solids")
     assembly = assemble(dimensions_of(study, choice.design))
     with replacing(place) as work:
-        files, checks, groups = write(choice, assembly, work, tell)
-    return Built(choice, assembly, place, files, checks, groups)
+        files, checks, geometry = write(choice, assembly, work, tell)
+    return Built(choice, assembly, place, files, checks, geometry)
 
 
 def write(
     choice: Choice, assembly: Assembly, work: Path, tell: Tell
-) -> tuple[tuple[str, ...], tuple[Check, ...], dict[str, dict[str, float]]]:
-    """All files of a build into a folder: their names, the proofs, the masses by group."""
+) -> tuple[tuple[str, ...], tuple[Check, ...], dict[str, Any]]:
+    """All files of a build into a folder: their names, the proofs of meshes and masses, that of the geometry."""
     scenario = choice.study.scenario
     own = [part for part in assembly.parts if printed(part)]
     tell("coupon")
@@ -95,15 +98,16 @@ def write(
     paper = drawing(choice, assembly)
     for kind in ("svg", "pdf"):
         files.write(f"drawing.{kind}", paper.save(kind))
-    tell("proofs")
+    tell("proof of the geometry")
+    geometry = prove(assembly.dimensions, {part.name: part.shape for part in assembly.parts})
+    tell("record")
     checks = (
         *mesh_checks((*own, *extra), meshes),
         *bed_checks(prints.values(), scenario.printer.bed),
         mass_check(assembly, masses, float(choice.design["mass_kg"])),
     )
-    groups = mass_groups(assembly, masses, {name: float(mass[0]) for name, mass in choice.assessment.mass.parts.items()})
-    files.write("build.json", as_json(record(choice, files.names, checks, groups, prints, masses, assembly)))
-    return tuple(files.names), checks, groups
+    files.write("build.json", as_json(record(choice, assembly, [*files.names, "build.json"], checks, geometry, prints, masses)))
+    return tuple(files.names), checks, geometry
 
 
 @dataclass(frozen=True)
@@ -130,21 +134,24 @@ def _print_files(files: Files, parts: Iterable[tuple[str, Part]], meshes: dict[s
 
 
 def record(
-    choice: Choice, files: list[str], checks: tuple[Check, ...], groups: dict[str, dict[str, float]],
-    prints: dict[str, Printing], masses: dict[str, Weighed], assembly: Assembly,
+    choice: Choice, assembly: Assembly, files: list[str], checks: tuple[Check, ...], geometry: dict[str, Any],
+    prints: dict[str, Printing], masses: dict[str, Weighed],
 ) -> dict[str, object]:
     """What build.json says: of what, with what, what was proven."""
     own = [prints[part.name] for part in assembly.parts if part.name in prints]
+    objective = {name: float(mass[0]) for name, mass in choice.assessment.mass.parts.items()}
+    groups = mass_groups(assembly, masses, objective)
     return {
         "design": str(choice.design["design"]),
         "study": choice.study.name,
         "study_hash": choice.study.hash,
         "versions": dict(versions()),
-        "holds": all(check.holds for check in checks),
+        "holds": all(check.holds for check in checks) and not geometry["failures"],
         "proofs": [
             {"name": check.name, "holds": check.holds, "measured": float(f"{check.measured:.6g}"), "limit": check.limit,
              "unit": check.unit, "meaning": check.meaning} for check in checks
         ],
+        "geometry": geometry,
         "mass": {
             "solids_kg": round(sum(masses[part.name].total for part in assembly.parts), 6),
             "objective_kg": round(float(choice.design["mass_kg"]), 6),
@@ -157,5 +164,5 @@ def record(
         "roller_in_place": assembly.dimensions.roller_in_place,
         "roller_in_place_how": assembly.dimensions.roller_in_place_reason,
         "cautions": cautions(choice),
-        "files": [*files, "build.json"],
+        "files": sorted(files),
     }  # fmt: skip

@@ -30,6 +30,9 @@ class Check:
     def holds(self) -> bool:
         return abs(self.measured) <= self.limit  # not where it is nan
 
+    def __str__(self) -> str:
+        return f"{self.name}: {self.measured:.4g} {self.unit.replace('1', '')}, more than {self.limit:g}".replace(" ,", ",")
+
 
 #: groups that masses are compared in: the starts of the parts' names, and the masses of the objective. The first that fits
 GROUPS: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (

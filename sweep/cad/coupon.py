@@ -25,6 +25,8 @@ TONGUE = 60.0
 FLOOR, LEAST_CHEEK = 4.0, 5.0
 #: thickness of the ear that a hub roller is clamped to, over its screw's diameter: what the screw is too long by, about
 EAR_PER_SCREW = 1.0
+#: mm of the hub's web that the pocket keeps as a foot to stand on the bed
+FOOT = 16.0
 COLOUR = (0.80, 0.62, 0.25)
 SOFT_COLOUR = (0.25, 0.27, 0.30)
 
@@ -131,7 +133,7 @@ def strip(sizes: Sizes) -> Any:
 
 
 def pocket(choice: Choice, assembly: Assembly) -> Any:
-    """The part of the left hub about one of its pockets, in the hub's own frame: a sector of its rim, cut off inside."""
+    """The part of the left hub about one of its pockets, in the hub's own frame: a sector of its rim with some of its web."""
     from build123d import Face, Plane, Polyline, Wire, extrude
 
     wheel = choice.assessment.wheel
@@ -147,7 +149,7 @@ def pocket(choice: Choice, assembly: Assembly) -> Any:
     boss = float(mount.boss_radius[0]) / MM
     radius = math.hypot(local.X, local.Y)
     around = math.asin(min(1.0, (half_length * float(mount.axis_t[0]) + boss) / radius))
-    inner = radius - half_length * float(mount.axis_r[0]) - boss
+    inner = max(radius - half_length * float(mount.axis_r[0]) - boss - FOOT, 1.0)
     outer = 2 * radius
     corners = [
         (inner, -around), (outer / math.cos(around), -around), (outer / math.cos(around), around), (inner, around),

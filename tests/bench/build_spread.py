@@ -93,13 +93,12 @@ def main() -> None:
                     continue
                 own = done.choice.design
                 mass = next(check.measured for check in done.checks if check.name == "mass")
-                holds = len(done.checks) - len(done.failed)
-                built += not done.failed
-                failed += bool(done.failed)
+                built += not done.failures
+                failed += bool(done.failures)
                 print(line((
                     own["design"], study, why, int(own["output_roller_count"]), int(own["hub_roller_count"]),
                     f"{own['crown']:.2f}", own["bore"], f"{time.monotonic() - began:.0f}", f"{time.process_time() - used:.0f}",
-                    f"{holds}/{len(done.checks)}", f"{100 * mass:+.2f}", "; ".join(check.name for check in done.failed),
+                    "fail" if done.failures else "hold", f"{100 * mass:+.2f}", "; ".join(done.failures),
                 )), flush=True)  # fmt: skip
         print(f"{built} built with all proofs, {failed} not")
 
