@@ -12,8 +12,10 @@ from objectives.friction_loss import losses_by_name
 from objectives.slip_margin import case_margins
 from objectives.units import DEG, MM
 from objectives.variables import VARIABLES
+from sweep.cad.dimensions import dimensions_of
 from sweep.check_text import direction_words, share_words
 from sweep.columns import described
+from sweep.errors import BadInput
 from sweep.front import OBJECTIVES
 from sweep.front_table import SHORT, head
 from sweep.sensitivity import Step, movers, other_choices
@@ -127,8 +129,19 @@ def _geometry(sheet: Sheet, out: Console) -> None:
             ("bearings", f"hubs and carrier {bearings[0]}, thrust {bearings[1]}"),
             ("mass", f"{masses_by_part}, and the rest"),
             ("print", f"{number(float(masses.part_count[0]))} parts, about {quantity(float(own['print_time_h']), 'h')}"),
+            ("replacing a roller", _replacing(sheet)),
         ])
     )
+
+
+def _replacing(sheet: Sheet) -> str:
+    """Whether an output roller can be replaced with the wheel on the robot, and how or why not."""
+    try:
+        dimensions = dimensions_of(sheet.study, sheet.design)
+    except BadInput:  # a design that cannot be built
+        return MISSING
+    how = "with the wheel on the robot" if dimensions.roller_in_place else "not with the wheel on the robot"
+    return f"{how}: {dimensions.roller_in_place_reason}"
 
 
 def _limits(sheet: Sheet, out: Console) -> None:

@@ -42,6 +42,7 @@ def coupon_page(choice: Choice, assembly: Assembly, made: tuple[Part, ...]) -> s
     assert math.isclose(modulus_from_stretch(STRETCH, MARKS, sizes.strip_width, STRIP_THICKNESS, stretch), modulus)
     friction = float(choice.assessment.wheel.friction_roller[0])
     belt = BELT * math.exp(math.pi * friction)
+    assert math.isclose(friction_from_wrap(belt, BELT), friction)
     gaps = ", ".join(f"{gap:g}" for gap in GAUGE_CLEARANCES)
     hub_tyre, roller = str(own["hub_tyre"]), "output_roller" if soft_throughout else "output_tyre and output_core"
     files = ", ".join(f"`{part.name}.3mf`" for part in made)
@@ -67,12 +68,12 @@ def coupon_page(choice: Choice, assembly: Assembly, made: tuple[Part, ...]) -> s
         *_squash(sizes, tyre.poisson_ratio, modulus, tyre.name, soft_throughout),
         f"3. **Friction between rollers**, `friction_roller` in `[materials.{tyre.name}]`"
         + (f" and `[materials.{hub_tyre}]`" if hub_tyre != tyre.name else "")
-        + f". Clamp the cradle's tongue to a table, bolt the hub roller to the ear so that it cannot turn, lay the strip half "
-        f"round it, hang G on one end and pull the other slowly down with F: mu = ln(F/G)/pi. At G = {BELT:g} N the study's "
-        f"{friction:g} asks {number(belt)} N ({friction_from_wrap(belt, BELT):.2f}). Clean, then dusty: use the lower one.",
+        + f". Clamp the cradle's tongue to a table, bolt the hub roller to the ear so that it cannot turn, lay the strip "
+        f"half round it, hang G on one end and pull the other slowly down with F: mu = ln(F/G)/pi. At G = {BELT:g} N the "
+        f"study's {friction:g} asks {number(belt)} N. Clean, then dusty: use the lower one.",
         *_bore(sizes, tyre.friction_bore, tyre.name, soft_throughout),
-        f"5. **Play**, `bore_play_mm` in `[space]` or `[baseline]`. Measure over roller and axle with the roller pushed towards "
-        f"the axle's one side, then the other: play = (larger - smaller)/2. The design asks {sizes.play:g} mm: "
+        f"5. **Play**, `bore_play_mm` in `[space]` or `[baseline]`. Measure over roller and axle with the roller pushed "
+        f"towards the axle's one side, then the other: play = (larger - smaller)/2. The design asks {sizes.play:g} mm: "
         "ream the bore, or put the number that came out.",
         f"6. **Floor**, `friction_floor = {{ {scenario.robot.floor} = ... }}` in `[materials.{tyre.name}]`. Lay the strip on "
         "your floor, a bottle of weight G on it, pull level and slowly with F: mu = F/G.",
@@ -98,10 +99,10 @@ def _squash(sizes: Sizes, poisson_ratio: float, modulus: float, name: str, soft_
         else f"E = {factor:.4g} F/s^1.5 while the patch is shorter than the roller"
     )  # fmt: skip
     return [
-        f"2. **Stiffness as a roller**, the same key. Lay the roller without its axle between two boards, put a bucket of known "
-        f"weight F on the upper one, measure between the boards at both ends before and after: s is the loss of height. {law} "
-        f"in N, mm and MPa. The study foretells {told}. Take this E where it and the strip's differ: it holds the "
-        "infill and the layers as they are printed, and is what the contacts see."
+        f"2. **Stiffness as a roller**, the same key. Lay the roller without its axle between two boards, put a bucket of "
+        f"known weight F on the upper one, measure between the boards at both ends before and after: s is the loss of "
+        f"height. {law} in N, mm and MPa. The study foretells {told}. Take this E where it and the strip's differ: it "
+        "holds the infill and the layers as they are printed, and is what the contacts see."
     ]
 
 

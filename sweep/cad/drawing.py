@@ -190,9 +190,10 @@ def _section(view: View, choice: Choice, assembly: Assembly) -> None:
     bottom = view.on(0, -radius)[1]
     roller = float(wheel.output_roller_radius[0]) / MM
     paper.distance(view.on(-half_shaft, 0), view.on(half_shaft, 0), f"{2 * half_shaft:.1f} shaft", low - 8)
-    paper.distance(view.on(-half_width, centres), view.on(half_width, centres), f"{2 * half_width:.1f}",
-                   bottom - 15 - view.on(0, centres)[1])
-    paper.distance(view.on(-roller, radius - roller), view.on(roller, radius - roller), f"⌀{2 * roller:.1f}", roller * scale + 6)
+    ends = view.on(-half_width, centres), view.on(half_width, centres)
+    paper.distance(*ends, f"{2 * half_width:.1f}", bottom - 15 - ends[0][1])
+    sides = view.on(-roller, radius - roller), view.on(roller, radius - roller)
+    paper.distance(*sides, f"⌀{2 * roller:.1f}", roller * scale + 6)
     paper.distance(view.on(half_width, 0), view.on(half_width, centres), f"{centres:.2f}", -8.0, math.pi / 2)
     paper.distance(view.on(-half_width, -radius), view.on(-half_width, radius), f"⌀{2 * radius:.1f}", 8.0, math.pi / 2)
     # contact normal and angle at the lowest roller, left side

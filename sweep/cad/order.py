@@ -52,12 +52,12 @@ def assembly_page(choice: Choice, assembly: Assembly) -> str:
         ("Carrier", _carrier(assembly)),
         ("Hubs", _hubs(assembly)),
         ("Shaft", "From the middle outwards: carrier with its bearing, then on each side the hub, left on the left (its hub "
-                  "rollers lean as in `assembly.step`), thrust bearing between its washers, spring, preload cap, nut. The hubs "
-                  "must slide on the shaft: polish it where they do not."),
-        ("Preload", f"With the wheel off the floor turn each nut until the spring just touches, then {number(preload.turns, 2)} "
-                    f"turns on: {number(preload.deflection)} mm, {number(float(wheel.preload[0]))} N. Both sides alike. Lock "
-                    "the nuts. Every output roller must have hub rollers on both sides; turn the wheel over a whole pitch and "
-                    "look."),
+                  "rollers lean as in `assembly.step`), thrust bearing between its washers, spring, preload cap, nut. The "
+                  "hubs must slide on the shaft: polish it where they do not."),
+        ("Preload", f"With the wheel off the floor turn each nut until the spring just touches, then "
+                    f"{number(preload.turns, 2)} turns on: {number(preload.deflection)} mm, {number(float(wheel.preload[0]))} N. "
+                    "Both sides alike. Lock the nuts. Every output roller must have hub rollers on both sides; turn the wheel "
+                    "over a whole pitch and look."),
         ("Motors", f"Pinions on the gearbox shafts, flat against flat. Centres {dimensions['centre_distance_mm']:.2f} mm from "
                    f"the shaft: leave the teeth {dimensions['clearance_mm']:g} mm of play, felt by rocking a hub. The motors "
                    "are held by the robot's frame, which also holds both ends of the shaft against turning."),
@@ -102,15 +102,15 @@ def _rollers(assembly: Assembly, bore: str) -> str:
 
 def _carrier(assembly: Assembly) -> str:
     return (
-        "Bearing into its seat of one half, axles with their rollers into the grooves, the other half on it, screws loosely all "
-        "round, then tight crosswise. Every roller must spin freely." + _notes(assembly, "carrier", "clamp")
+        "Bearing into its seat of one half, axles with their rollers into the grooves, the other half on it, screws loosely "
+        "all round, then tight crosswise. Every roller must spin freely." + _notes(assembly, "carrier", "clamp")
     )
 
 
 def _hubs(assembly: Assembly) -> str:
     count = next(part.count for part in assembly.parts if part.name.startswith("hub_roller"))
     return (
-        f"Two radial bearings into each hub. {count // 2} hub rollers a hub: a washer on both sides of the roller, into its pocket, "
-        "bolt from outside with thread lock. Tight, then a touch back, until the roller turns freely with no play along its "
-        "bolt." + _notes(assembly, "hub_")
+        f"Two radial bearings into each hub. {count // 2} hub rollers a hub: a washer on both sides of the roller, into its "
+        "pocket, bolt from outside with thread lock. Tight, then a touch back, until the roller turns freely with no play "
+        "along its bolt." + _notes(assembly, "hub_")
     )

@@ -1,4 +1,4 @@
-"""What the parts weigh, from their meshes; how they are printed, how long that takes; and how far that is from the objective."""
+"""What the parts weigh, from their meshes, how they are printed and how long that takes."""
 
 from __future__ import annotations
 

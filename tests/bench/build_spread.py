@@ -1,8 +1,8 @@
 """Builds a spread of designs over the fronts of both shipped studies, extremes included, and prints what came of each.
 
-``python -m tests.bench.build_spread [--runs DIR] [--each N] [--evaluations E]`` sweeps the studies into DIR unless their runs are
-there, then builds N designs of each front: the best of each objective, the knee, the ends of the variables that shape solids,
-and others drawn evenly. A line a design; at the end how many were built and which proofs failed. Takes minutes to hours.
+``python -m tests.bench.build_spread [--runs DIR] [--each N] [--evaluations E]`` sweeps the studies into DIR unless their runs
+are there, then builds N designs of each front: the best of each objective, the knee, the ends of the variables that shape
+solids, and others drawn evenly. A line a design; at the end how many were built and which proofs failed. Takes an hour.
 """
 
 from __future__ import annotations
