@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from sweep.cad.exports import assembly_step, coloured, print_mesh, scene, step
-from sweep.cad.meshes import Mesh, mesh_of
+from sweep.cad.meshes import mesh_of
 from tests.simple_assembly import DISC, ROLLERS, TYRE_VOLUME, simple_assembly
 
 pytestmark = pytest.mark.usefixtures("cad_libraries")
@@ -94,12 +94,6 @@ def test_the_print_file_holds_the_mesh_in_millimetres() -> None:
     read = trimesh.Trimesh(points, corners, process=False)
     assert read.is_watertight
     assert read.volume == pytest.approx(DISC, rel=5e-3)
-
-
-def test_an_open_mesh_is_not_written() -> None:
-    whole = mesh_of(simple_assembly().part("carrier").shape)
-    with pytest.raises(ValueError, match="carrier: the mesh is not closed"):
-        print_mesh(Mesh(whole.vertices, whole.triangles[1:]), "carrier")
 
 
 def test_the_scene_is_in_metres_with_every_copy_named() -> None:

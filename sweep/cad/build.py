@@ -29,7 +29,7 @@ from sweep.run_study import find_design, study_of
 #: mm and rad, coarser: what is only looked at
 LOOKED_AT = (0.1, 0.35)
 
-STAGES = ("solids", "coupon", "meshes", "masses", "print files", "assembly", "drawing", "proof of the geometry", "record")
+STAGES = ("solids", "coupon", "meshes", "masses", "print files", "assembly", "proof of the geometry", "drawing", "record")
 
 Tell = Callable[[str], None]
 
@@ -94,12 +94,13 @@ def write(
     title = f"wheel unit {choice.design['design']}"
     files.write("assembly.step", assembly_step(assembly, title))
     files.write("assembly.glb", scene(assembly.parts, seen))
+    # what cuts into solids comes after what writes them: it leaves marks on them
+    tell("proof of the geometry")
+    geometry = prove(assembly.dimensions, {part.name: part.shape for part in assembly.parts})
     tell("drawing")
     paper = drawing(choice, assembly)
     for kind in ("svg", "pdf"):
         files.write(f"drawing.{kind}", paper.save(kind))
-    tell("proof of the geometry")
-    geometry = prove(assembly.dimensions, {part.name: part.shape for part in assembly.parts})
     tell("record")
     checks = (
         *mesh_checks((*own, *extra), meshes),

@@ -5,6 +5,7 @@ An output roller on its axle in a cradle, a piece of a hub with one pocket and i
 
 from __future__ import annotations
 
+import copy
 import math
 from dataclasses import dataclass
 from typing import Any
@@ -157,7 +158,8 @@ def pocket(choice: Choice, assembly: Assembly) -> Any:
     points = [(r * math.cos(azimuth + turn), r * math.sin(azimuth + turn)) for r, turn in corners]
     outline = flat * Face(Wire(Polyline(*points, close=True).edges()))
     prism = extrude(outline, 1000, dir=axis, both=True)
-    cut = hub.shape.intersect(prism)
+    # a copy: the cut would leave marks on the shape that it is made from
+    cut = copy.deepcopy(hub.shape).intersect(prism)
     solids = cut.solids() if hasattr(cut, "solids") else [one for part in cut for one in part.solids()]
     return max(solids, key=lambda solid: solid.volume)
 

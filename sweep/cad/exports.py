@@ -102,8 +102,6 @@ def print_mesh(mesh: Mesh, title: str) -> bytes:
         list((Lib3MF.Position * len(vertices)).from_buffer(vertices)),
         list((Lib3MF.Triangle * len(triangles)).from_buffer(triangles)),
     )
-    if not body.IsManifoldAndOriented():
-        raise ValueError(f"{title}: the mesh is not closed")
     item = model.AddBuildItem(body, wrapper.GetIdentityTransform())
     for thing, what in ((body, "object"), (item, "item")):
         thing.SetUUID(str(uuid.uuid5(NAMES, f"{title} {what}")))

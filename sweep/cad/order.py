@@ -54,10 +54,10 @@ def assembly_page(choice: Choice, assembly: Assembly) -> str:
         ("Shaft", "From the middle outwards: carrier with its bearing, then on each side the hub, left on the left (its hub "
                   "rollers lean as in `assembly.step`), thrust bearing between its washers, spring, preload cap, nut. The "
                   "hubs must slide on the shaft: polish it where they do not."),
-        ("Preload", f"With the wheel off the floor turn each nut until the spring just touches, then "
-                    f"{number(preload.turns, 2)} turns on: {number(preload.deflection)} mm, {number(float(wheel.preload[0]))} N. "
-                    "Both sides alike. Lock the nuts. Every output roller must have hub rollers on both sides; turn the wheel "
-                    "over a whole pitch and look."),
+        ("Preload", "With the wheel off the floor turn each nut until the spring just touches, then "
+                    f"{number(preload.turns, 2)} turns on: {number(preload.deflection)} mm, "
+                    f"{number(float(wheel.preload[0]))} N. Both sides alike. Lock the nuts. Every output roller must have hub "
+                    "rollers on both sides; turn the wheel over a whole pitch and look."),
         ("Motors", f"Pinions on the gearbox shafts, flat against flat. Centres {dimensions['centre_distance_mm']:.2f} mm from "
                    f"the shaft: leave the teeth {dimensions['clearance_mm']:g} mm of play, felt by rocking a hub. The motors "
                    "are held by the robot's frame, which also holds both ends of the shaft against turning."),
