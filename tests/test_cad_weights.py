@@ -74,7 +74,7 @@ def test_masses_are_compared_group_by_group():
         masses[part.name] = weighed(part, mesh, one, how)
     keys = ("carrier", "output_tyres", "output_cores", "roller_bearings", "output_axles", "hub_roller_bolts", "hub_rollers",
             "hub_bodies", "gears", "pinions", "caps", "carrier_screws", "hub_bearings", "shaft", "shaft_nuts", "springs",
-            "motors")  # fmt: skip
+            "motors", "side_shims", "core_bushings")  # fmt: skip
     groups = mass_groups(assembly, masses, dict.fromkeys(keys, 0.01))
     assert groups["output tyres"]["solids_kg"] == pytest.approx(6 * masses["output_roller"].mass)
     assert groups["hubs and gears"] == {"solids_kg": 0.0, "objective_kg": 0.02}

@@ -37,10 +37,12 @@ class Check:
 #: groups that masses are compared in: the starts of the parts' names, and the masses of the objective. The first that fits
 GROUPS: tuple[tuple[str, tuple[str, ...], tuple[str, ...]], ...] = (
     ("carrier", ("carrier",), ("carrier",)),
-    ("output roller cores", ("output_core", "core_bushing"), ("output_cores",)),
+    ("output roller cores", ("output_core",), ("output_cores",)),
+    ("core bushings", ("core_bushing",), ("core_bushings",)),
     ("output tyres", ("output_roller",), ("output_tyres",)),
     ("roller bearings", ("core_bearing",), ("roller_bearings",)),
-    ("output axles and shims", ("output_axle", "side_shim"), ("output_axles",)),
+    ("output axles", ("output_axle",), ("output_axles",)),
+    ("shims", ("side_shim",), ("side_shims",)),
     ("hub roller bolts and washers", ("hub_bolt", "hub_washer"), ("hub_roller_bolts",)),
     ("hub rollers", ("hub_roller",), ("hub_rollers",)),
     ("hubs and gears", ("hub_",), ("hub_bodies", "gears")),
