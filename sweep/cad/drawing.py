@@ -154,7 +154,8 @@ def _front(view: View, choice: Choice) -> None:
     radius, pitch = float(wheel.wheel_radius[0]) / MM, float(wheel.pitch_radius[0]) / MM
     count, length = int(wheel.output_roller_count[0]), float(wheel.output_roller_length[0]) / MM
     paper.cross(view.centre, (radius + 6) * scale)
-    paper.circle(view.centre, pitch * scale, THIN, "centre")
+    for circle in (pitch, radius):
+        paper.circle(view.centre, circle * scale, THIN, "centre")
     paper.distance(view.on(-length / 2, -radius), view.on(length / 2, -radius), f"{length:.2f}", -7.0)
     corner = (view.on(radius, 0)[0] - 12, view.on(0, radius)[1])
     view.note(radius, 50, (corner[0], corner[1] - 1), f"⌀{2 * radius:.1f} over rollers")
@@ -248,7 +249,7 @@ def _pocket(paper: Paper, room: tuple[float, float, float, float], choice: Choic
     paper.distance(view.on(-length / 2, -radius), view.on(length / 2, -radius), f"{length:.2f}", -9)
     paper.distance(view.on(-half, -screw / 2), view.on(-half, screw / 2), f"M{screw:g}", 4, math.pi / 2)
     paper.distance(view.on(half, -radius), view.on(half, radius), f"⌀{2 * radius:.2f}", -6, math.pi / 2)
-    paper.text((room[0] + 4, view.on(0, low)[1] - 18), f"Pocket {words}, cut along axis and contact normal", 3.0, bold=True)
+    paper.text((room[0] - 8, view.on(0, low)[1] - 18), f"Pocket {words}, cut along axis and contact normal", 3.0, bold=True)
 
 
 def _lowest_left(roller: Part) -> np.ndarray:
