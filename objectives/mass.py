@@ -156,16 +156,15 @@ def mass_breakdown(wheel: WheelBatch, layout: Layout, scenario: Scenario) -> Mas
 
         # printed of the build's material
         disc = ring(bearing_radius, layout.carrier_outside_radius, wheel.carrier_thickness)
-        parted = disc.surface + 2 * np.pi * (layout.carrier_outside_radius**2 - bearing_radius**2)
         half_window = window_half_width(wheel, scenario)
         window_inside = window_inner_radius(wheel, scenario)
         window = window_area(window_inside, layout.carrier_outside_radius, half_window)
         edge = 2 * (layout.carrier_outside_radius - window_inside + half_window)
-        carrier = Solid(
-            disc.volume - n * window * wheel.carrier_thickness,
-            parted - n * (4 * window - edge * wheel.carrier_thickness),
-            disc.square_radius,
-        )
+        # the shell of the edges only where that of the faces leaves room; the rim is open at the windows
+        area = disc.volume / wheel.carrier_thickness - n * window
+        around = 2 * np.pi * (layout.carrier_outside_radius + bearing_radius) + n * (edge - 2 * half_window)
+        between = np.maximum(wheel.carrier_thickness - 4 * wall, 0)
+        carrier = Solid(area * wheel.carrier_thickness, 4 * area + around * between, disc.square_radius)
         rim = hub_rim(wheel, mount, scenario)
         body = hub_body(wheel, layout, scenario)
         web = body.web_thickness

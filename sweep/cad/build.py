@@ -79,7 +79,7 @@ def write(
     seen = {part.name: meshes.get(part.name) or mesh_of(part.shape, *LOOKED_AT) for part in assembly.parts}
     tell("masses")
     prints = {part.name: printing(part, meshes[part.name], scenario) for part in (*own, *extra)}
-    masses = {part.name: weighed(part, seen[part.name], scenario, prints.get(part.name)) for part in assembly.parts}
+    masses = {part.name: weighed(part, scenario, prints.get(part.name)) for part in assembly.parts}
     files = Files(work)
     files.write("parameters.csv", parameters_csv(assembly.dimensions))
     files.write("parameters.json", parameters_json(assembly.dimensions))

@@ -81,7 +81,7 @@ def printing(part: Part, mesh: Mesh, scenario: Scenario) -> Printing:
     )  # fmt: skip
 
 
-def weighed(part: Part, mesh: Mesh, scenario: Scenario, how: Printing | None) -> Weighed:
+def weighed(part: Part, scenario: Scenario, how: Printing | None) -> Weighed:
     """A part's mass: what is printed from its plastic, bearings and motors from the catalogue, the rest from its volume."""
     if how is not None:
         share = f"{how.walls} walls, {100 * how.infill:.0f} % infill" if how.infill < 1 else "solid"
@@ -97,4 +97,4 @@ def weighed(part: Part, mesh: Mesh, scenario: Scenario, how: Printing | None) ->
     if density is None:
         known = scenario.catalogue.materials.get(part.material)
         density = STEEL_DENSITY if known is None else known.density
-    return Weighed(part, mesh.volume * MM3 * density, f"volume, {density:.0f} kg/m3")
+    return Weighed(part, part.shape.volume * MM3 * density, f"volume, {density:.0f} kg/m3")
