@@ -17,7 +17,7 @@ from sweep.cad.dimensions import dimensions_of
 from sweep.cad.drawing import drawing
 from sweep.cad.exports import assembly_step, print_mesh, scene, step
 from sweep.cad.folder import build_place, replacing
-from sweep.cad.meshes import Mesh, matrix_of, mesh_of
+from sweep.cad.meshes import Mesh, matrix_of, mesh_of, sound_mesh
 from sweep.cad.needs import need_libraries
 from sweep.cad.order import assembly_page, cautions
 from sweep.cad.parts import Assembly, Part
@@ -75,7 +75,7 @@ def write(
     tell("coupon")
     extra = coupon(choice, assembly)
     tell("meshes")
-    meshes = {part.name: mesh_of(part.shape) for part in (*own, *extra)}
+    meshes = {part.name: sound_mesh(part.shape) for part in (*own, *extra)}
     seen = {part.name: meshes.get(part.name) or mesh_of(part.shape, *LOOKED_AT) for part in assembly.parts}
     tell("masses")
     prints = {part.name: printing(part, meshes[part.name], scenario) for part in (*own, *extra)}

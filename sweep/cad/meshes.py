@@ -11,6 +11,9 @@ import numpy as np
 #: mm, how far a triangle may lie from the surface, and rad, how far neighbours along a curve may turn: a cylinder of facets
 #: that turn by t loses t^2/6 of its volume, 0.17 % at 0.1
 LINEAR, ANGULAR = 0.02, 0.1
+#: what is tried in turn until a mesh is closed and true to its solid's volume within this share
+FINENESS = ((LINEAR, ANGULAR), (0.01, 0.05), (0.004, 0.03), (0.05, 0.2))
+TRUE_VOLUME = 0.004
 #: mm, points of neighbouring faces nearer than this are one
 SAME_POINT = 1e-4
 
@@ -50,13 +53,25 @@ class Mesh:
         return Mesh(self.vertices @ matrix[:3, :3].T + matrix[:3, 3], self.triangles)
 
 
+def sound_mesh(shape: Any) -> Mesh:
+    """The first mesh of a solid, over FINENESS, that is closed and has its volume; the first of all where none is."""
+    found = []
+    for linear, angular in FINENESS:
+        found.append(mesh_of(shape, linear, angular))
+        if found[-1].watertight and abs(found[-1].volume / shape.volume - 1) <= TRUE_VOLUME:
+            return found[-1]
+    return found[0]
+
+
 def mesh_of(shape: Any, linear: float = LINEAR, angular: float = ANGULAR) -> Mesh:
     """The surface of a build123d solid. Neighbouring faces share their points, so that a sound solid gives a closed surface."""
     from OCP.BRep import BRep_Tool
     from OCP.BRepMesh import BRepMesh_IncrementalMesh
+    from OCP.BRepTools import BRepTools
     from OCP.TopAbs import TopAbs_Orientation
     from OCP.TopLoc import TopLoc_Location
 
+    BRepTools.Clean_s(shape.wrapped)
     BRepMesh_IncrementalMesh(shape.wrapped, linear, False, angular, False)
     points: list[tuple[float, float, float]] = []
     triangles: list[tuple[int, int, int]] = []
