@@ -126,10 +126,11 @@ class State:
     emigrants: tuple[Population, ...]
     bounds: tuple[list[float], list[float]] | None = None  # ideal and nadir that the hypervolume is measured between
     broken: Mapping[str, int] = field(default_factory=dict)  # how many candidates broke each constraint
+    failed: int = 0  # how many made scoring raise
 
     def pack(self) -> bytes:
         facts = {"epoch": self.epoch, "evaluations": self.evaluations, "feasible": self.feasible, "bounds": self.bounds,
-                 "broken": dict(self.broken), "islands": len(self.populations)}
+                 "broken": dict(self.broken), "failed": self.failed, "islands": len(self.populations)}
         arrays = {"facts": np.frombuffer(json.dumps(facts).encode(), dtype=np.uint8)}
         for kind, populations in (("population", self.populations), ("emigrants", self.emigrants)):
             for island, population in enumerate(populations):
@@ -151,7 +152,9 @@ class State:
                 for kind in ("population", "emigrants")
             ]
         bounds = None if facts["bounds"] is None else (facts["bounds"][0], facts["bounds"][1])
-        return State(facts["epoch"], facts["evaluations"], facts["feasible"], both[0], both[1], bounds, facts["broken"])
+        told = (facts[name] for name in ("epoch", "evaluations", "feasible", "broken", "failed"))
+        epoch, evaluations, feasible, broken, failed = told
+        return State(epoch, evaluations, feasible, both[0], both[1], bounds, broken, failed)
 
 
 @dataclass(frozen=True)
@@ -189,8 +192,21 @@ class RunFolder:
     def write_baseline(self, baseline: pd.DataFrame, facts: Mapping[str, str]) -> None:
         self.location.write("baseline.parquet", to_parquet(baseline, facts))
 
-    def write_part(self, island: int, epoch: int, part: pd.DataFrame, facts: Mapping[str, str]) -> None:
-        self.location.write(f"epochs/island={island:02d}/epoch={epoch:06d}.parquet", to_parquet(part, facts))
+    def failed(self) -> pd.DataFrame:
+        """Designs that made scoring raise, with the message as ``status``; empty where there are none."""
+        table = self._table("failed.parquet")
+        return pd.DataFrame() if table is None else table
+
+    def write_failed(self, failed: pd.DataFrame, facts: Mapping[str, str]) -> None:
+        self.location.write("failed.parquet", to_parquet(failed, facts))
+
+    def write_killers(self, designs: pd.DataFrame) -> str:
+        """Save designs that keep killing the process that scores them; the file's name."""
+        self.location.write("killers.csv", designs.to_csv(index=False).encode())
+        return "killers.csv"
+
+    def write_part(self, island: int, epoch: int, part: bytes) -> None:
+        self.location.write(f"epochs/island={island:02d}/epoch={epoch:06d}.parquet", part)
 
     def parts(self) -> Iterator[pd.DataFrame]:
         """What the search kept, a table per island and epoch, with the columns ``island`` and ``epoch``."""
