@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweep.errors import BadInput, Fault, SweepFailure
+from sweep.threads import ONE_THREAD
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,6 +27,7 @@ DEBUG = "WHEELFRONT_DEBUG"
 #: s, after which the wait is explained
 PATIENCE = 6.0
 ENDINGS = (".csv", ".parquet")
+MOST_WORKERS = 1024
 
 app = typer.Typer(
     name="wheelfront",
@@ -112,6 +114,12 @@ def sweep(
         float | None, typer.Option("--hours", help="How long; becomes a number of evaluations at the start.", min=0)
     ] = None,
     evaluations: Annotated[int | None, typer.Option("--evaluations", help="How many designs to score.", min=1)] = None,
+    workers: Annotated[
+        int | None, typer.Option("--workers", help="Search on so many processes of this machine.", show_default=False)
+    ] = None,
+    ray: Annotated[
+        str | None, typer.Option("--ray", metavar="ADDRESS", help="Search on the Ray cluster at HOST:PORT, or auto.")
+    ] = None,
     resume: Annotated[bool, typer.Option("--resume", help="Go on with the run in the folder.")] = False,
     seed: Seed = None,
 ) -> None:
@@ -119,6 +127,7 @@ def sweep(
 
     Keeps the front in a folder. Ctrl-C ends it at any time, --resume goes on.
     """
+    _check_workers(workers, ray)
     if hours is not None and evaluations is not None:
         raise BadInput([Fault("--hours", "must not be given beside --evaluations", f"{hours:g}", "", "leave one of them out")])
     if hours is not None and not 0 < hours <= 10000:
@@ -134,6 +143,8 @@ def sweep(
             note(text)
         if not resume:
             refuse_impossible(read, sampled(read))
+        if workers is not None and workers > (os.cpu_count() or workers):
+            note(f"{workers} workers share {os.cpu_count()} processors of this machine.")
     except KeyboardInterrupt:
         note("Stopped before the search began; nothing was written.")
         return
@@ -143,11 +154,23 @@ def sweep(
             waiting.cancel()
             display(snapshot)
 
-        result = run(read, out, evaluations=evaluations, hours=hours, seed=seed, resume=resume, progress=tell)
+        result = run(
+            read,
+            out,
+            evaluations=evaluations,
+            hours=hours,
+            seed=seed,
+            resume=resume,
+            progress=tell,
+            workers=workers,
+            ray=ray,
+            note=note,
+        )
     place = result.folder.location
     if result.state == "stopped":
         note(f"Stopped after {result.evaluations} evaluations. {_front_words(len(result.front))} is in {place}.")
-        note(f"Go on with: wheelfront sweep {study} --out {place} --resume")
+        spread = f" --workers {workers}" if workers is not None else f" --ray {ray}" if ray is not None else ""
+        note(f"Go on with: wheelfront sweep {study} --out {place}{spread} --resume")
         return
     if not len(result.front):
         name, share = next(iter(result.broken.items()), ("", 0.0))
@@ -244,8 +267,21 @@ def sheet(
     show_sheet(made, console())
 
 
+def _check_workers(workers: int | None, ray: str | None) -> None:
+    if workers is not None and ray is not None:
+        raise BadInput([Fault("--workers", "must not be given beside --ray", f"{workers}", "", "leave one of them out")])
+    if workers is not None and not 1 <= workers <= MOST_WORKERS:
+        remedy = "leave it out to search in this process"
+        raise BadInput([Fault("--workers", f"must lie between 1 and {MOST_WORKERS}", f"{workers}", "", remedy)])
+    if ray is not None:
+        from sweep.executors import check_address
+
+        check_address(ray)
+
+
 def main() -> None:
     """Run the command line and end the process with its status: 0 done, 1 failed while running, 2 bad input."""
+    os.environ.update(ONE_THREAD)
     try:
         app()
     except (BadInput, SweepFailure) as error:

@@ -26,13 +26,12 @@ from typing import Any, Protocol
 
 from sweep.archive import versions
 from sweep.errors import BadInput, Fault, SweepFailure
+from sweep.threads import ONE_THREAD
 
 Pulse = Callable[[int], None]
 
 #: times that a task is run again after its worker has died
 RETRIES = 3
-#: of libraries that would use more cores than were given, and whose sums may depend on how many they use
-ONE_THREAD = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS"), "1")
 #: s, between looks at whether the sweep is to end, and between looks at whether there are machines left
 LOOK_SECONDS, MACHINES_SECONDS = 0.2, 10.0
 #: s, that starting Ray, reaching an address, joining a cluster and asking its machines may take

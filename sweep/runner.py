@@ -132,17 +132,15 @@ class _Sweep:
     ) -> Result:
         about = self.folder.about()
         if about is None:
-            self.folder.write_study(self.study.text)
             self.about = planned(self.study, evaluations, hours, seed)
         else:
             self.about = self._continued(about, evaluations, seed)
         if self.about["state"] == "done":
             return self._result()
-        self.about["state"] = "running"
-        self.folder.write_about(self.about)
         try:
             with executor(workers, ray, self._pulse) as runs:
                 self.began = time.monotonic()
+                self._write("running")
                 self._measure(runs)
                 self._baseline(runs)
                 self._search(runs)
@@ -245,13 +243,20 @@ class _Sweep:
             again = pd.concat(parts, ignore_index=True)
         self.gathered.finish(again, phases)
 
-    def _finish(self, state: str) -> None:
-        self.about |= {"state": state, "ended": now(), **self.gathered.facts()}
+    def _write(self, state: str) -> None:
+        self.about["state"] = state
+        if not self.folder.location.exists("study.toml"):
+            self.folder.write_study(self.study.text)
         self.folder.write_about(self.about)
 
+    def _finish(self, state: str) -> None:
+        self.about |= {"ended": now(), **self.gathered.facts()}
+        self._write(state)
+
     def _fail(self) -> None:
-        with contextlib.suppress(SweepFailure):  # the disk may be what failed
-            self._finish("failed")
+        if self.about["state"] == "running":  # else nothing has begun
+            with contextlib.suppress(SweepFailure):  # the disk may be what failed
+                self._finish("failed")
 
     def _safe(self) -> str:
         return f"{self.folder.location}, up to {self.gathered.evaluations} evaluations"
