@@ -14,6 +14,7 @@ import os
 import platform
 import secrets
 import shutil
+import signal
 import socket
 import tempfile
 import threading
@@ -188,6 +189,11 @@ def _task(asked: str, task: Callable[..., Any], *arguments: Any) -> Any:
     return task(_unheard, *arguments)
 
 
+def _told() -> dict[str, str]:
+    """What a machine says of itself."""
+    return fingerprint()
+
+
 def _unheard(scored: int) -> None:
     """The pulse of a task in a worker: the sweep ends it from outside."""
 
@@ -276,11 +282,18 @@ def _started(options: Mapping[str, Any], limit: float, pulse: Pulse) -> Iterator
         began = time.monotonic()
         while not up.wait(LOOK_SECONDS) and time.monotonic() - began < limit:
             pulse(0)
+        _take_back_signals()
         yield TimeoutError(f"no answer within {limit:.0f} s") if not up.is_set() else next(iter(failures), None)
     finally:
         ended.set()
-        if up.is_set():
+        if up.is_set():  # else it ends with this process
             thread.join(CLOSE_SECONDS)
+
+
+def _take_back_signals() -> None:
+    """Ray's library puts a handler before Python's that aborts the process some seconds after a SIGTERM."""
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, signal.getsignal(signal.SIGTERM))
 
 
 def _checked_machines(address: str) -> int:
@@ -291,7 +304,7 @@ def _checked_machines(address: str) -> int:
     machines = [node for node in ray.nodes() if node["Alive"] and node["Resources"].get("CPU")]
     if not machines:
         raise BadInput([Fault("--ray", "must have a machine with a processor for tasks", address, "", "add one: ray start")])
-    ask = ray.remote(num_cpus=0, max_retries=RETRIES)(fingerprint)
+    ask = ray.remote(num_cpus=0, max_retries=RETRIES)(_told)
     asked = [
         ask.options(scheduling_strategy=NodeAffinitySchedulingStrategy(node["NodeID"], soft=False)).remote()
         for node in machines

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import signal
 import time
 from pathlib import Path
 
@@ -10,21 +12,20 @@ import pandas as pd
 import pytest
 
 from objectives.variables import VARIABLES
-from sweep.archive import RunFolder, State
+from sweep.archive import RunFolder, State, open_run
+from sweep.designs import read_designs
 from sweep.errors import SweepFailure
 from sweep.executors import Inline
 from sweep.front import OBJECTIVES
+from sweep.guarding import PIECE, guarded
 from sweep.islands import AHEAD, Plan, Setup, epochs
 from sweep.runner import Result, run
 from sweep.search import Population, step
+from tests.bench.kill_statistics import ISLANDS, Tally, kill_drivers, kill_workers, lasting, remove_machine, started
 from tests.problems import toy_score, toy_study
+from tests.toy_sweep import deadly_score
 
-ROOT = Path(__file__).parent.parent
 SETTINGS = {"evaluations": 2900, "islands": 3}
-
-
-def contents(folder: RunFolder) -> dict[str, bytes]:
-    return {name: folder.location.read(name) for name in folder.location.names() if name.endswith((".parquet", ".npz"))}
 
 
 @pytest.fixture(scope="module")
@@ -117,7 +118,18 @@ def test_a_candidate_that_breaks_scoring_is_recorded_and_passed_over(tmp_path: P
     asked = iter(range(1000))
     run(toy_study(**SETTINGS), tmp_path / "again", score=fragile, stop=lambda: next(asked) >= 14)
     resumed = run(toy_study(**SETTINGS), tmp_path / "again", score=fragile, resume=True)
-    assert contents(resumed.folder) == contents(result.folder)
+    assert lasting(resumed.folder) == lasting(result.folder)
+
+
+def test_scoring_can_be_stopped_within_a_generation() -> None:
+    """However many phases are asked for, little is scored between two looks at whether to stop; pieces change nothing."""
+    designs = toy_study().space.decode(np.random.default_rng(0).random((96, len(toy_study().space.genes))))
+    for phases in (4, 64, 4096):
+        told: list[int] = []
+        whole = guarded(toy_score, told.append)(designs, phases)
+        assert sum(told) == 96
+        assert max(told) * phases <= max(PIECE, phases)
+        pd.testing.assert_frame_equal(whole, toy_score(designs, phases))
 
 
 def test_scoring_that_always_raises_ends_the_sweep(tmp_path: Path) -> None:
@@ -179,11 +191,85 @@ def test_hours_are_measured_where_the_sweep_was_stopped_before(tmp_path: Path) -
     assert again.folder.about()["evaluations"] > 0
 
 
-# on Ray
+# on Ray, and killed: a few of what tests/bench/kill_statistics.py does many times
+
+TOY = {"evaluations": 4000, "islands": ISLANDS}
+
+
+@pytest.fixture(scope="module")
+def undisturbed(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
+    """What tests.toy_sweep must leave."""
+    return lasting(run(toy_study(**TOY), tmp_path_factory.mktemp("undisturbed") / "run", score=toy_score).folder)
+
+
+def nothing_lost(tally: Tally) -> None:
+    assert tally.kills > 0
+    assert tally.files > 10
+    assert (tally.half, tally.lost, tally.same) == (0, 0, tally.runs)
+
 
 @pytest.mark.slow
-@pytest.mark.parametrize("workers", [1, 2])
-def test_workers_give_the_same_files(tmp_path: Path, whole: Result, workers: int) -> None:
-    result = run(toy_study(**SETTINGS), tmp_path / "run", score=toy_score, workers=workers)
-    assert contents(result.folder) == contents(whole.folder)
+def test_one_worker_gives_the_same_files(tmp_path: Path, whole: Result) -> None:
+    result = run(toy_study(**SETTINGS), tmp_path / "run", score=toy_score, workers=1)
+    assert lasting(result.folder) == lasting(whole.folder)
     assert result.hypervolume == whole.hypervolume
+
+
+@pytest.mark.slow
+def test_killed_workers_change_nothing(tmp_path: Path, undisturbed: dict[str, bytes]) -> None:
+    tally = Tally("workers")
+    kill_workers(tmp_path, tally, 2, undisturbed)
+    nothing_lost(tally)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("kills", "options"), [(3, ()), (1, ("--workers", 2))])
+def test_a_killed_driver_changes_nothing(
+    tmp_path: Path, undisturbed: dict[str, bytes], kills: int, options: tuple[object, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PYTHONHASHSEED", str(kills))
+    tally = Tally("driver")
+    kill_drivers(tmp_path, tally, kills, undisturbed, *options)
+    nothing_lost(tally)
+
+
+@pytest.mark.slow
+def test_a_machine_that_goes_changes_nothing(
+    tmp_path: Path, undisturbed: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    tally = Tally("machine")
+    remove_machine(tmp_path, tally, undisturbed)
+    nothing_lost(tally)
+
+
+@pytest.mark.slow
+def test_sigterm_ends_workers_within_seconds(tmp_path: Path) -> None:
+    place = tmp_path / "run"
+    with started(place, "--workers", 2, "--delay", 0.3, "--evaluations", 40_000) as process:
+        deadline = time.monotonic() + 120
+        while not (place / "front.parquet").exists() and process.poll() is None and time.monotonic() < deadline:
+            time.sleep(0.05)
+        time.sleep(1)
+        asked = time.monotonic()
+        process.send_signal(signal.SIGTERM)
+        out, err = process.communicate()
+    assert time.monotonic() - asked < 5
+    assert (process.returncode, out.split()[0], err) == (0, "stopped", "")
+    assert open_run(place).about()["state"] == "stopped"
+    assert not (place / "lock").exists()
+
+
+@pytest.mark.slow
+def test_a_candidate_that_kills_its_worker_is_saved(tmp_path: Path) -> None:
+    place = tmp_path / "run"
+    with pytest.raises(SweepFailure) as caught:
+        run(toy_study(**SETTINGS), place, score=deadly_score, workers=2)
+    text = str(caught.value)
+    assert f"the candidate that kills it is in {place}/killers.csv" in text
+    assert re.search(r"epoch \d+ of island \d died 4 times", text)
+    (killer,) = pd.read_csv(place / "killers.csv").to_dict("records")
+    assert killer["pinion_teeth"] == 17
+    assert killer["gear_teeth"] > 60
+    study = toy_study(**SETTINGS)
+    assert len(read_designs(place / "killers.csv", study)) == 1
+    assert open_run(place).about()["state"] == "failed"
