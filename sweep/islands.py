@@ -88,8 +88,29 @@ def epochs(executor: Executor, setup: Setup, plan: Plan, state: State) -> Genera
     shared = executor.share(setup)
     own: list[object] = list(state.populations)
     sent: list[object] = list(state.emigrants)
-    under_way: deque[tuple[int, list[tuple[object, ...]]]] = deque()
-    taken = _Taken(executor, setup, plan, list(state.populations), list(state.emigrants))
+    before = state.populations, state.emigrants
+    under_way: deque[list[tuple[object, ...]]] = deque()
+
+    def take(epoch: int) -> list[Landed]:
+        nonlocal before
+        landed: list[Landed] = []
+        for island, references in enumerate(under_way[0]):
+            try:
+                landed.append(Landed(*(executor.value(reference) for reference in references)))
+            except TaskDied as death:
+                drop()
+                designs = killers(executor, setup, plan, before[0][island], before[1][island - 1], island, epoch)
+                raise Deadly(designs, f"epoch {epoch} of island {island}", str(death)) from death
+        under_way.popleft()
+        before = tuple(each.population for each in landed), tuple(each.emigrants for each in landed)
+        return landed
+
+    def drop() -> None:
+        for tasks in under_way:
+            for references in tasks:
+                executor.cancel(references[0])
+        under_way.clear()
+
     try:
         for epoch in range(state.epoch, plan.epochs):
             tasks = [
@@ -98,39 +119,13 @@ def epochs(executor: Executor, setup: Setup, plan: Plan, state: State) -> Genera
                 for i in range(plan.islands)
             ]
             own, sent = [task[0] for task in tasks], [task[1] for task in tasks]
-            under_way.append((epoch, tasks))
+            under_way.append(tasks)
             if len(under_way) > AHEAD:
-                yield taken.next(*under_way.popleft())
+                yield take(epoch - AHEAD)
         while under_way:
-            yield taken.next(*under_way.popleft())
+            yield take(plan.epochs - len(under_way))
     finally:
-        for _, tasks in under_way:
-            for task in tasks:
-                executor.cancel(task[0])
-
-
-@dataclass
-class _Taken:
-    """Takes results, and keeps the last populations to tell which candidates killed their worker."""
-
-    executor: Executor
-    setup: Setup
-    plan: Plan
-    populations: list[Population]
-    emigrants: list[Population]
-
-    def next(self, epoch: int, tasks: list[tuple[object, ...]]) -> list[Landed]:
-        landed = []
-        for island, references in enumerate(tasks):
-            try:
-                landed.append(Landed(*(self.executor.value(reference) for reference in references)))
-            except TaskDied as death:
-                population, immigrants = self.populations[island], self.emigrants[island - 1]
-                designs = killers(self.executor, self.setup, self.plan, population, immigrants, island, epoch)
-                raise Deadly(designs, f"epoch {epoch} of island {island}", str(death)) from death
-        self.populations = [island.population for island in landed]
-        self.emigrants = [island.emigrants for island in landed]
-        return landed
+        drop()
 
 
 class Deadly(Exception):  # noqa: N818
@@ -225,14 +220,17 @@ def killers(
     The epoch is repeated here, with its generations scored by tasks. One that dies is halved until the candidate is found.
     """
     shared = executor.share(setup)
+    retries = 1
 
     class Found(Exception):  # noqa: N818
         pass
 
     def evaluate(genes: np.ndarray) -> Evaluated:
+        nonlocal retries
         try:
-            return executor.value(executor.submit(score_genes, shared, genes, retries=1)[0])
+            return executor.value(executor.submit(score_genes, shared, genes, retries=retries)[0])
         except TaskDied:
+            retries = 0  # it is in here
             half = len(genes) // 2
             for part in (genes[:half], genes[half:]) if half else ():
                 evaluate(part)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import signal
 import time
@@ -253,7 +254,7 @@ def test_sigterm_ends_workers_within_seconds(tmp_path: Path) -> None:
         asked = time.monotonic()
         process.send_signal(signal.SIGTERM)
         out, err = process.communicate()
-    assert time.monotonic() - asked < 5
+    assert time.monotonic() - asked < 5 * max(1.0, os.getloadavg()[0] / (os.cpu_count() or 1))
     assert (process.returncode, out.split()[0], err) == (0, "stopped", "")
     assert open_run(place).about()["state"] == "stopped"
     assert not (place / "lock").exists()
@@ -261,15 +262,14 @@ def test_sigterm_ends_workers_within_seconds(tmp_path: Path) -> None:
 
 @pytest.mark.slow
 def test_a_candidate_that_kills_its_worker_is_saved(tmp_path: Path) -> None:
-    place = tmp_path / "run"
+    place, study = tmp_path / "run", toy_study(evaluations=200, islands=1)
     with pytest.raises(SweepFailure) as caught:
-        run(toy_study(**SETTINGS), place, score=deadly_score, workers=2)
+        run(study, place, score=deadly_score, workers=1)
     text = str(caught.value)
     assert f"the candidate that kills it is in {place}/killers.csv" in text
     assert re.search(r"epoch \d+ of island \d died 4 times", text)
     (killer,) = pd.read_csv(place / "killers.csv").to_dict("records")
     assert killer["pinion_teeth"] == 17
     assert killer["gear_teeth"] > 60
-    study = toy_study(**SETTINGS)
     assert len(read_designs(place / "killers.csv", study)) == 1
     assert open_run(place).about()["state"] == "failed"
