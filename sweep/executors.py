@@ -36,7 +36,7 @@ RETRIES = 3
 #: s, between looks at whether the sweep is to end, and between looks at whether there are machines left
 LOOK_SECONDS, MACHINES_SECONDS = 0.2, 10.0
 #: s, that starting Ray, reaching an address, joining a cluster and asking its machines may take
-START_SECONDS, REACH_SECONDS, JOIN_SECONDS, ASK_SECONDS = 180.0, 5.0, 60.0, 60.0
+START_SECONDS, REACH_SECONDS, JOIN_SECONDS, ASK_SECONDS = 180.0, 5.0, 30.0, 60.0
 #: s, that a sweep which ends waits for Ray's processes to do so
 CLOSE_SECONDS = 3.0
 #: bytes of shared memory for what tasks return, which is small

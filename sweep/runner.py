@@ -141,8 +141,8 @@ class _Sweep:
             with executor(workers, ray, self._pulse) as runs:
                 self.began = time.monotonic()
                 self._write("running")
+                self._baseline(runs)  # first, and alone: where nothing is compiled yet, one worker does it for all
                 self._measure(runs)
-                self._baseline(runs)
                 self._search(runs)
                 self._score_front_again(runs)
             self._finish("done")

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from sweep import executors
 from sweep.errors import BadInput, Fault, SweepFailure
 from sweep.executors import Executor, Pulse, TaskDied, executor, fingerprint
 from sweep.stopping import Stopped
@@ -212,3 +213,14 @@ def test_an_address_must_be_reachable() -> None:
 
 def test_the_fingerprint_tells_what_results_depend_on() -> None:
     assert set(fingerprint()) >= {"python", "numpy", "numba", "optuna", "wheelfront", "sources"}
+
+
+def test_machines_with_other_versions_are_named(workers: Executor, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert executors._checked_machines("here") == 2
+    monkeypatch.setattr(executors, "fingerprint", lambda: fingerprint() | {"numpy": "0.1"})
+    with pytest.raises(BadInput, match=r"machine .* must have the same wheelfront as this one, got numpy .* \(here 0\.1\)"):
+        executors._checked_machines("here")
+    # one that joins later is found out by its first task
+    monkeypatch.setattr(workers, "_digest", "of other versions")
+    with pytest.raises(BadInput, match="must have the same wheelfront"):
+        workers.value(workers.submit(total, 1)[0])
