@@ -115,7 +115,7 @@ class Drawn:
 
     def hub_rollers(self, count: np.ndarray, radius: np.ndarray, contact_angle: np.ndarray | None = None) -> HubRollers:
         bolt = self["hub_axle_diameter_mm"]
-        return HubRollers(
+        rollers = HubRollers(
             wheel_radius=self["wheel_diameter_mm"] / 2,
             pitch_radius=self.pitch_radius,
             output_radius=self.output_radius,
@@ -132,6 +132,7 @@ class Drawn:
             count=count,
             radius=radius,
         )
+        return rollers if radius.ndim == count.ndim == 1 else rollers.coarse()
 
     def of_motor(self, figure: Callable[[Motor], float]) -> np.ndarray:
         figures = {name: figure(motor) for name, motor in self.around.scenario.catalogue.motors.items()}

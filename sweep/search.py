@@ -131,7 +131,10 @@ def as_population(problem: Problem, evaluated: Evaluated) -> Population:
 
 
 class Kept(FrozenTrial):
-    """A trial that stays as it is: Optuna copies every trial deeply, which costs as much as drawing and judging it."""
+    """A trial that stays one: Optuna copies every trial deeply, again and again, which costs more than drawing it."""
+
+    def __copy__(self) -> Kept:
+        return self
 
     def __deepcopy__(self, memo: object) -> Kept:
         return self
