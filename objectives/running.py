@@ -309,10 +309,8 @@ def solve_running(
     phase_counts = np.where(cases.share[sideways] > 0.0, len(phases), few).astype(np.int64)
     forces = np.ascontiguousarray(np.stack([forward, cases.force * sine], axis=2)[:, sideways])
     results = np.zeros((count, len(sideways), SUMS_OF_CASE))
-    scratch = np.zeros(3 * ROW + 17)
-    _run_batch(
-        inputs, creep_inputs(wheel, contacts), phases, phase_counts, forces, new_workspace(), scratch, np.zeros((4, 5)), results
-    )
+    work, creep = new_workspace(), creep_inputs(wheel, contacts)
+    _run_batch(inputs, creep, phases, phase_counts, forces, work, work.scratch, work.matrix, results)
     with np.errstate(all="ignore"):
         mean = results / phase_counts[None, :, None]
     missed = results[:, :, MISSED] > 0

@@ -245,10 +245,8 @@ class _Sweep:
     def _keep(self, island: int, epoch: int, scores: list[Evaluated]) -> None:
         if not scores:  # the island's share is used up
             return
-        table = pd.concat([part.columns for part in scores], ignore_index=True)
-        feasible = np.concatenate([part.feasible for part in scores])
-        if self.about["keep"] != "all":
-            table = table[feasible].reset_index(drop=True)
+        every = self.about["keep"] == "all"
+        table = pd.concat([part.columns if every else part.columns[part.feasible] for part in scores], ignore_index=True)
         if self.about["keep"] == "front":
             table = self._thinned(table)
         self.folder.write_part(island, epoch, table, self._facts(self.about["phases"]))
@@ -271,9 +269,9 @@ class _Sweep:
         self._take_in(scores)
         broken = dict(state.broken)
         for part in scores:
-            for name in part.columns.columns:
-                if name.startswith("slack_"):
-                    broken[name] = broken.get(name, 0) + int((part.columns[name] < 0).sum())
+            names = [name for name in part.columns.columns if name.startswith("slack_")]
+            counts = (part.columns[names].to_numpy(dtype=float) < 0).sum(axis=0)
+            broken |= {name: broken.get(name, 0) + int(count) for name, count in zip(names, counts, strict=True)}
         state = State(
             state.epoch + 1,
             state.evaluations + sum(len(part) for part in scores),
