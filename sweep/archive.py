@@ -323,12 +323,13 @@ def to_parquet(table: pd.DataFrame, facts: Mapping[str, str]) -> bytes:
         fields.append(pa.field(str(name), array.type, metadata={"unit": unit, "meaning": meaning}))
     schema = pa.schema(fields, metadata={**facts, "version": versions()["wheelfront"]})
     buffer = io.BytesIO()
-    pq.write_table(pa.Table.from_arrays(arrays, schema=schema), buffer, compression="zstd")
+    words = [field.name for field in fields if pa.types.is_string(field.type)]
+    pq.write_table(pa.Table.from_arrays(arrays, schema=schema), buffer, compression="zstd", use_dictionary=words)
     return buffer.getvalue()
 
 
 def _arrow(column: pd.Series) -> pa.Array:
-    if pd.api.types.is_bool_dtype(column) or pd.api.types.is_numeric_dtype(column):
+    if column.dtype.kind in "biuf":  # a tenth of the time of asking pandas what it is
         return pa.array(column.to_numpy())
     return pc.fill_null(pa.array(column, type=pa.string(), from_pandas=True), "")
 

@@ -172,14 +172,14 @@ def outcome(setup: Setup, parts: list[Evaluated]) -> Outcome:
         return Outcome(None, pd.DataFrame(), 0, 0, {}, pd.DataFrame())
     search = setup.study.search
     table = pd.concat([part.columns for part in parts], ignore_index=True)
-    feasible = np.concatenate([part.feasible for part in parts])
-    front = thinned(table[feasible].reset_index(drop=True), search.resolution)
-    kept = {"all": table, "feasible": table[feasible].reset_index(drop=True), "front": front}[search.keep]
-    broken = {str(name): int((table[name] < 0).sum()) for name in table.columns if str(name).startswith("slack_")}
+    feasible = table[np.concatenate([part.feasible for part in parts])].reset_index(drop=True)
+    front = thinned(feasible, search.resolution)
+    kept = {"all": table, "feasible": feasible, "front": front}[search.keep]
+    names = [str(name) for name in table.columns if str(name).startswith("slack_")]
+    counts = (table[names].to_numpy(dtype=float) < 0).sum(axis=0)
+    broken = {name: int(count) for name, count in zip(names, counts, strict=True) if count}
     failed = failures(table)[["design", *setup.study.space.domains, "status"]] if len(failures(table)) else pd.DataFrame()
-    return Outcome(
-        to_parquet(kept, setup.facts(search.phases)), front, len(table), int(feasible.sum()), broken, failed
-    )
+    return Outcome(to_parquet(kept, setup.facts(search.phases)), front, len(table), len(feasible), broken, failed)
 
 
 def scored_in_chunks(

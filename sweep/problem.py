@@ -36,7 +36,8 @@ def scored(designs: pd.DataFrame, phases: int, score: Score) -> pd.DataFrame:
     """Designs with their outputs beside them, and ``design`` as the first column."""
     designs = designs.reset_index(drop=True)
     outputs = score(designs, phases).reset_index(drop=True)
-    outputs = outputs.drop(columns=[name for name in outputs.columns if name in designs.columns or name == "design"])
+    repeated = [name for name in outputs.columns if name in designs.columns or name == "design"]
+    outputs = outputs.drop(columns=repeated) if repeated else outputs
     return pd.concat([pd.DataFrame({"design": design_ids(designs)}), designs, outputs], axis=1)
 
 
