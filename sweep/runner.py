@@ -15,10 +15,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sweep.archive import Location, RunFolder, State, versions
+from sweep.archive import RunFolder, State, versions
 from sweep.designs import baseline_designs
 from sweep.errors import BadInput, Fault, SweepFailure
 from sweep.front import OBJECTIVES, bounds_of, costs_of, hypervolume, thin
+from sweep.location import Location
+from sweep.locks import LOCK
 from sweep.problem import Score, baseline_genes, measured_rate, scored, scoring_of, study_problem
 from sweep.progress import Snapshot
 from sweep.search import SIZE, Evaluated, Population, first, step
@@ -83,7 +85,7 @@ def run(
 
 def _refuse_strangers(folder: RunFolder) -> None:
     """A folder with files but without a run is somebody's: nothing is written there."""
-    strangers = [name for name in folder.location.names() if name != "lock" and not name.endswith(".tmp")]
+    strangers = [name for name in folder.location.names() if name.partition("/")[0] != LOCK]
     if strangers and "run.json" not in strangers and set(strangers) != {"study.toml"}:
         held = f"a folder that holds {strangers[0]}"
         raise BadInput([Fault("--out", "must be a new folder or a run's", held, str(folder.location), "give another --out")])
