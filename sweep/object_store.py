@@ -53,8 +53,8 @@ class Shown:
             authority, options = f"{uri[len(scheme) + 3 : uri.rindex('@')]}@{authority}", ""
         user, _, host = authority.rpartition("@")
         pieces = {piece for part in (user, *user.split(":")) if part for piece in (part, unquote(part))}
-        place = f"{scheme}://{host}{slash}{path}".rstrip("/")
-        return Shown(place, re.sub(r"[^=&/]*@", "", options), tuple(sorted(pieces, key=len, reverse=True)))
+        place, secrets = f"{scheme}://{(host + slash + path).rstrip('/')}", sorted(pieces, key=len, reverse=True)
+        return Shown(place, re.sub(r"[^=&/]*@", "", options), tuple(secrets))
 
     def __str__(self) -> str:
         return f"{self.place}?{self.options}" if self.options else self.place
@@ -105,15 +105,14 @@ class ObjectStore(Location):
         try:
             filesystem, path = FileSystem.from_uri(uri)
         except (pa.ArrowInvalid, pa.ArrowNotImplementedError) as error:
-            # what cannot be read cannot be told from a secret either
-            reason = shown.reason(Exception(str(error).replace(uri, str(shown))))
-            remedy = f"{reason}; write signs that are no letters as %.."
-            raise BadInput([Fault(quantity, "must be a URI that names a bucket", str(shown), "", remedy)]) from None
+            reason = shown.reason(Exception(str(error).replace(uri, shown.place)))  # options too may be anything
+            remedy = f"{reason}; the README says where runs can be kept"
+            raise BadInput([Fault(quantity, "must be a URI that names a bucket", shown.place, "", remedy)]) from None
         except OSError as error:
             raise shown.unusable(error, quantity) from None
         parts = [part for part in path.split("/") if part]
         if not parts or {".", ".."} & set(parts):
-            raise BadInput([Fault(quantity, "must name a bucket, and a path in it without dots alone", str(shown))])
+            raise BadInput([Fault(quantity, "must name a bucket, and no . or .. below it", str(shown))])
         if isinstance(filesystem, S3FileSystem):
             filesystem = copy.copy(filesystem)  # made anew it asks three times; as made of a URI ten times, over minutes
         try:
