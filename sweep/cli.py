@@ -9,7 +9,7 @@ import threading
 from collections.abc import Iterator
 from pathlib import Path
 from shlex import quote
-from typing import TYPE_CHECKING, Annotated, TextIO
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -261,13 +261,17 @@ def main() -> None:
         note(str(error))
         sys.exit(error.exit_status)
     except BrokenPipeError:  # whoever read has seen enough
-        _give_up(sys.stdout)
+        from sweep.show import give_up
+
+        give_up(sys.stdout)
         sys.exit(0)
     except OSError as error:
         if os.environ.get(DEBUG):
             raise
         note(f"wheelfront could not read or write: {error}.")
-        _give_up(sys.stdout)
+        from sweep.show import give_up
+
+        give_up(sys.stdout)
         sys.exit(1)
     except Exception as error:
         if os.environ.get(DEBUG):
@@ -284,13 +288,9 @@ def note(text: str) -> None:
     try:
         print(text, file=sys.stderr, flush=True)
     except BrokenPipeError:
-        _give_up(sys.stderr)
+        from sweep.show import give_up
 
-
-def _give_up(stream: TextIO) -> None:
-    """Let what is still to be written go nowhere."""
-    with contextlib.suppress(OSError, ValueError):  # a stream of tests has no number
-        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+        give_up(sys.stderr)
 
 
 @contextlib.contextmanager

@@ -90,7 +90,7 @@ def interleavings(first: int, second: int) -> Iterator[str]:
     yield from ("b" + rest for rest in interleavings(first, second - 1))
 
 
-@pytest.mark.parametrize("order", interleavings(2, 2))
+@pytest.mark.parametrize("order", list(interleavings(2, 2)))
 def test_of_two_that_come_at_once_never_both_get_in(store: Store, monkeypatch: pytest.MonkeyPatch, order: str) -> None:
     """All orders of their steps: each puts its claim, then lists."""
     monkeypatch.setattr(locks, "TRIES", 1)

@@ -163,7 +163,7 @@ def test_secrets_stay_out_of_what_a_run_is_called(bucket: Bucket) -> None:
 
 # sweeps
 
-SETTINGS = {"evaluations": 1200, "islands": 2}
+SETTINGS = {"evaluations": 1000, "islands": 2}
 CHILD = textwrap.dedent("""
     import os, signal, sys
     from sweep.runner import run
@@ -173,7 +173,7 @@ CHILD = textwrap.dedent("""
         if next(count) == 9:
             os.kill(os.getpid(), signal.SIGKILL)
         return toy_score(designs, phases)
-    run(toy_study(evaluations=1200, islands=2), sys.argv[1], score=score)
+    run(toy_study(evaluations=1000, islands=2), sys.argv[1], score=score)
 """)
 
 
