@@ -27,7 +27,7 @@ from sweep.search import Population
 
 PACKAGES = ("wheelfront", "numpy", "pandas", "pyarrow", "numba", "optuna", "moocore")
 #: what run.json says from the beginning
-NEEDED = {"study", "study_hash", "seed", "evaluations", "islands", "epoch", "state", "evaluations_done"}
+NEEDED = {"study", "study_hash", "state"}
 
 
 @dataclass(frozen=True)

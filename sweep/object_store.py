@@ -95,11 +95,11 @@ class ObjectStore(Location):
         """The store that a URI names, asked once whether it is there. Raises BadInput, SweepFailure."""
         from pyarrow.fs import FileSystem, FileType, S3FileSystem
 
-        uri = re.sub(r":/(?!/)", "://", uri, count=1)  # a Path has folded the second slash
+        uri = re.sub(r"^([^:/]+):/(?!/)", r"\1://", uri)  # a Path has folded the second slash
         shown = Shown.of(uri)
         scheme = uri.partition(":")[0].lower()
         if scheme not in SCHEMES:
-            raise BadInput([Fault(quantity, "must be a folder or begin with s3://, gs:// or file://", str(shown))])
+            raise BadInput([Fault(quantity, "must be a folder or begin with s3://, gs:// or file://", shown.place)])
         if scheme != "s3" and "retry_limit_seconds=" not in uri:
             uri += f"{'&' if '?' in uri else '?'}retry_limit_seconds={PATIENCE}"
         try:

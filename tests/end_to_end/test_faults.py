@@ -43,6 +43,12 @@ def in_process(before: Callable[[], None], *arguments: object) -> Outcome:
     return Outcome(done.returncode, done.stdout, done.stderr)
 
 
+def assert_same_front(place: Path, other: Path) -> None:
+    """But for last digits: kernels that a process has just compiled round otherwise than those it loads."""
+    fronts = [pd.read_parquet(folder / "front.parquet") for folder in (place, other)]
+    pd.testing.assert_frame_equal(*fronts, rtol=1e-9, atol=1e-9)
+
+
 def little_room() -> None:
     resource.setrlimit(resource.RLIMIT_FSIZE, (LITTLE_ROOM, LITTLE_ROOM))
 
@@ -70,7 +76,7 @@ def test_a_disk_that_fills_and_rights_that_are_lost_in_the_middle(study: Path, w
     assert "could not be written: Permission denied\n" in told.err
     assert "To go on: give yourself the right to write there, then --resume\n" in told.err
     assert call("sweep", study, "--out", place, "--resume").status == 0
-    assert (place / "front.parquet").read_bytes() == (whole / "front.parquet").read_bytes()
+    assert_same_front(place, whole)
 
 
 def test_a_disk_that_is_full_when_a_table_is_written(whole: Path, tmp_path: Path) -> None:
@@ -201,4 +207,4 @@ def test_closed_streams_are_no_failure(whole: Path, tmp_path: Path) -> None:
 def test_a_sweep_goes_on_when_nobody_reads_what_it_says(study: Path, whole: Path, tmp_path: Path) -> None:
     line = f"{sys.executable} -m sweep.cli sweep {study} --out {tmp_path}/run 2>&1 | true"
     assert subprocess.run(["bash", "-o", "pipefail", "-c", line], cwd=ROOT, check=False).returncode == 0
-    assert (tmp_path / "run" / "front.parquet").read_bytes() == (whole / "front.parquet").read_bytes()
+    assert_same_front(tmp_path / "run", whole)
