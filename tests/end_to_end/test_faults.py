@@ -44,7 +44,7 @@ def in_process(before: Callable[[], None], *arguments: object) -> Outcome:
 
 
 def assert_same_front(place: Path, other: Path) -> None:
-    """But for last digits: kernels that a process has just compiled round otherwise than those it loads."""
+    """But for last digits, in which a process that compiled the kernels may differ from one that loaded them."""
     fronts = [pd.read_parquet(folder / "front.parquet") for folder in (place, other)]
     pd.testing.assert_frame_equal(*fronts, rtol=1e-9, atol=1e-9)
 
