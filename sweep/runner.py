@@ -273,7 +273,7 @@ class _Sweep:
         count = len(deadly.designs)
         which = "the candidate that kills it is" if count == 1 else f"the {count} candidates that kill it are"
         remedy = f"keep such designs out of the study's space and give another --out, or report {name} with the study"
-        return SweepFailure(f"{what}; {which} in {self.folder.location}/{name}", self._safe(), remedy)
+        return SweepFailure(f"{what}; {which} in {self.folder.location.place_of(name)}", self._safe(), remedy)
 
     def _result(self) -> Result:
         about = self.about
