@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sweep.archive import Location, RunFolder, State
+from sweep.archive import RunFolder, State
 from sweep.designs import baseline_designs
 from sweep.errors import BadInput, Fault, SweepFailure
 from sweep.executors import RETRIES, Executor, TaskDied, executor
@@ -29,6 +29,8 @@ from sweep.islands import (
     scored_in_chunks,
     total_rate,
 )
+from sweep.location import Location
+from sweep.locks import LOCK
 from sweep.planning import LEAST_GENERATIONS, evaluations_in, late, now, planned, spread
 from sweep.problem import Score, baseline_genes
 from sweep.progress import Snapshot
@@ -86,7 +88,7 @@ def run(
 
 def _refuse_strangers(folder: RunFolder) -> None:
     """A folder with files but without a run is somebody's: nothing is written there."""
-    strangers = [name for name in folder.location.names() if name != "lock" and not name.endswith(".tmp")]
+    strangers = [name for name in folder.location.names() if name.partition("/")[0] != LOCK]
     if strangers and "run.json" not in strangers and set(strangers) != {"study.toml"}:
         held = f"a folder that holds {strangers[0]}"
         raise BadInput([Fault("--out", "must be a new folder or a run's", held, str(folder.location), "give another --out")])

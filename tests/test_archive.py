@@ -18,9 +18,10 @@ import pyarrow.parquet as pq
 import pytest
 
 from objectives.variables import VARIABLES
-from sweep.archive import Location, RunFolder, State, open_run, to_parquet
+from sweep.archive import RunFolder, State, open_run, to_parquet
 from sweep.errors import BadInput, SweepFailure
 from sweep.front import OBJECTIVES, costs_of, nondominated
+from sweep.location import Location
 from sweep.runner import run
 from sweep.search import Population
 from sweep.study import read_study
