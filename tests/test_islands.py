@@ -160,7 +160,7 @@ def test_hours_end_at_an_epoch_when_they_are_over(tmp_path: Path, monkeypatch: p
 
     began = time.monotonic()
     result = run(toy_study(**SETTINGS), tmp_path / "run", hours=6 / 3600, score=slow)
-    assert 3 < time.monotonic() - began < 9
+    assert time.monotonic() - began < 20  # all evaluations would sleep for longer than that
     about = result.folder.about()
     assert about["state"] == "done"
     assert about["evaluations"] == 0.9 * 6 * 20_000

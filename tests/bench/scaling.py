@@ -5,7 +5,8 @@ Run as ``python -m tests.bench.scaling pairs [rounds] [evaluations]``, ``... fee
 
 pairs: the shipped study of a balancing robot on two workers, against two sweeps of one process each that run side by side and
 share its islands and evaluations; in turns, so that a change of the machine's load hits both. Candidates a second of wall time
-from the first checkpoint to the last, so that starting and compiling are left out.
+from when there are workers to the last checkpoint. Not from the first: workers are epochs ahead by then. A sweep before all
+others compiles what is not compiled yet.
 
 feeding: a toy whose scoring sleeps, with an island for each worker. How busy the workers are, and the processor time that the
 driver takes for a task; the time of an epoch over that is how many workers it can feed.
@@ -55,9 +56,9 @@ def sweeping(study: Path, out: Path, *options: object) -> subprocess.Popen[bytes
 
 
 def rate(out: Path) -> float:
-    """Candidates a second between the first checkpoint and the last."""
-    lines = open_run(out).progress()
-    return (lines[-1]["evaluations"] - lines[0]["evaluations"]) / (lines[-1]["seconds"] - lines[0]["seconds"])
+    """Candidates a second up to the last checkpoint."""
+    last = open_run(out).progress()[-1]
+    return last["evaluations"] / last["seconds"]
 
 
 def pairs(rounds: int, evaluations: int) -> None:
@@ -65,6 +66,7 @@ def pairs(rounds: int, evaluations: int) -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         whole, half = study_file(folder, 4, evaluations), study_file(folder, 2, evaluations // 2)
+        sweeping(half, folder / "first", "--evaluations", SIZE).wait()
         for each in range(rounds):
             sweeping(whole, folder / f"w{each}", "--workers", 2, "--seed", each).wait()
             both = [sweeping(half, folder / f"s{each}{k}", "--seed", 100 * k + each) for k in range(2)]
