@@ -141,7 +141,11 @@ class HubRollers:
     def bolt_way(self, length: np.ndarray, head: np.ndarray) -> np.ndarray:
         """Radius outside which a bolt's head, of the radius ``head``, comes to its boss from beyond the gear's inner face."""
         boss = (length / 2 + self.washer + 2 * self.bolt) * self.tilt + self.boss_radius * self.upright
-        face = np.maximum(boss, length / 2 * self.tilt + self.radius * self.upright) + GEAR_SIDE_GAP / MM
+        # a wall beyond the corners of the pockets; a boss is a wall about its bolt
+        corner = (length / 2 + self.washer + self.clearance / 2) * np.sin(self.skew_angle)
+        corner = corner + (self.radius + self.clearance) * np.cos(self.skew_angle) + self.boss_radius - self.bolt / 2
+        ring = corner * np.sin(self.contact_angle) + self.boss_radius * np.cos(self.contact_angle)
+        face = np.maximum(np.maximum(boss, ring), length / 2 * self.tilt + self.radius * self.upright) + GEAR_SIDE_GAP / MM
         along = np.maximum((face - head * self.upright) / self.tilt, length / 2 + self.washer + self.bolt)
         return np.hypot(self.circle + along * self.radial, along * np.cos(self.skew_angle)) - head
 
