@@ -12,7 +12,7 @@ import numpy as np
 from objectives import constraints
 from objectives.assessment import Assessment
 from objectives.friction_loss import losses_by_name
-from objectives.geometry_constraints import WEAR, pull_in_ratio, wedge_factor
+from objectives.geometry_constraints import WEAR, pull_in_ratio, pull_in_ratio_min, wedge_factor
 from objectives.heat import roller_temperature_rise, time_to_service_temperature
 from objectives.units import HOUR, MM, MPA, N_PER_MM15
 
@@ -155,6 +155,8 @@ OUTPUTS: tuple[Output, ...] = (
     Output("wedge_factor", NUMBER, "largest mu |a_y|/|n_y| over a pass; near 1 the hubs lock", lambda a: wedge_factor(a.wheel)),
     Output("pull_in_ratio", NUMBER, "tan(beta)/(mu sin(gamma)); near 1 friction in reverse pulls the rollers inwards",
            lambda a: pull_in_ratio(a.wheel)),
+    Output("pull_in_ratio_min", NUMBER, "least over a pass; under 1 friction in reverse pulls a roller in through its play",
+           lambda a: pull_in_ratio_min(a.wheel)),
     Output("pass_gap_max_mm", "mm", "largest opening of a pass against its middle", lambda a: a.normal.pass_gap_max, MM),
     Output("closure_max_mm", "mm", "furthest that a hub closes", lambda a: a.normal.closure_max, MM),
     Output("roller_shift_max_mm", "mm", "largest radial displacement of an output roller",

@@ -36,7 +36,11 @@ from objectives.workspace import (
 
 #: m, the most that a Newton step may move anything
 STEP_LIMIT = 2e-3
-STEPS = 60
+STEPS = 100
+#: steps after which a full step must not end uphill: on a convex energy that cannot cycle
+CALM = 25
+#: N, 2-norm of the residual that passes after all steps: rollers that hardly touch have next to no stiffness of their own
+ACCEPTED = 1e-3
 
 
 # rows of the sums over the contacts of a side
@@ -145,7 +149,8 @@ def solve_equilibrium(
 
     ``spring`` [N/m] and ``rest`` (2,) [m]: preload F = F_a - spring (x - rest) on each hub. ``work.load`` and ``side_load``
     (2,) [N] are forces given from outside on u, v and on the closures. A full step is halved (by the secant of its slope)
-    while the slope along it has turned and grown; on a convex energy that needs no energy.
+    while the slope along it has turned and grown; on a convex energy that needs no energy. Where that cycles, later steps are
+    halved while they end uphill.
     Returns steps (negative: not converged), the 2-norm of the residual [N] and evaluations.
     """
     n = padded(laws.output_count)
@@ -239,7 +244,7 @@ def solve_equilibrium(
             return steps, residual, evaluations
         if steps > 0:
             slope1 += g0 * move0 + g1 * move1 + gh * move_h
-            if slope1 > 1e3 * abs(slope0) and trials < 30:
+            if slope1 > (1e3 if steps < CALM else 0.5) * abs(slope0) and trials < 30:
                 fraction = min(max(slope0 / (slope0 - slope1), 0.1), 0.9)
                 back = scale * (1.0 - fraction)
                 scale *= fraction
@@ -252,7 +257,7 @@ def solve_equilibrium(
                 border[2] -= back * move_h
                 continue
         if steps >= STEPS:
-            return -steps - 1, residual, evaluations
+            return (steps if residual < ACCEPTED else -steps - 1), residual, evaluations
         # three unknowns are left: symmetric elimination
         t0, t1, t2 = r0 - g0, r1 - g1, r2 - gh
         l1 = d01 / d00

@@ -35,13 +35,16 @@ LEAST_PIN = 3e-3
 GROUND_CLEARANCE = 3e-3
 #: m, wear over which preload must last
 WEAR = 1e-4
+#: share of a constraint's scale that is the rounding of a design drawn right at its edge
+ROUNDING = 1e-9
 #: m, deflection of a spring that still finds room (common practice)
 SPRING_TRAVEL = 20e-3
 #: largest wedge factor, and how far friction may lie above what the material table says (common practice)
 WEDGE_LIMIT = 0.9
 FRICTION_UPPER = 1.2
-#: least pull-in ratio; nearer to 1 the state under reverse drive may not exist
+#: least pull-in ratio at the middle of a roller and all over a pass; nearer to 1 the state under reverse drive may not exist
 PULL_IN_LIMIT = 1.3
+PULL_IN_PASS_LIMIT = 1.0
 #: fewest teeth that are accepted with their small undercut, where 17 have none (common practice)
 FEWEST_TEETH = 14
 
@@ -81,7 +84,8 @@ class Constraint:
     def slack(self, judged: Any) -> np.ndarray:
         """Room left in the constraint's unit, shape (n,): >= 0 where it holds, nan where it cannot be told."""
         with np.errstate(all="ignore"):
-            return self.function(judged) / self.factor
+            room = self.function(judged) / self.factor
+        return np.where(np.abs(room) < ROUNDING * self.scale, 0.0, room)
 
 
 def arm_neck(plan: Plan) -> np.ndarray:
@@ -191,6 +195,14 @@ def pull_in_ratio(wheel: WheelBatch) -> np.ndarray:
     return np.tan(wheel.contact_angle) / (wheel.friction_roller * np.sin(wheel.skew_angle))
 
 
+def pull_in_ratio_min(wheel: WheelBatch) -> np.ndarray:
+    """Least -n_r/(mu |a_c| n_y) over a pass [-], shape (n,): under 1 friction in reverse wins over the normal force.
+
+    A contact under friction towards +c pushes its roller outwards by N (-n_r) - mu N |a_c| n_y; derived here.
+    """
+    return pass_window(wheel).pull_in_slope / wheel.friction_roller
+
+
 def wedging(plan: Plan) -> np.ndarray:
     """Wedge limit less the wedge factor at the upper bound of friction."""
     return WEDGE_LIMIT - FRICTION_UPPER * wedge_factor(plan.wheel)
@@ -199,6 +211,11 @@ def wedging(plan: Plan) -> np.ndarray:
 def pull_in(plan: Plan) -> np.ndarray:
     """Pull-in ratio less its limit."""
     return pull_in_ratio(plan.wheel) - PULL_IN_LIMIT
+
+
+def pull_in_pass(plan: Plan) -> np.ndarray:
+    """Least pull-in ratio over a pass less its limit."""
+    return pull_in_ratio_min(plan.wheel) - PULL_IN_PASS_LIMIT
 
 
 def lowest_part_radius(plan: Plan) -> np.ndarray:
@@ -266,6 +283,7 @@ GEOMETRY_CONSTRAINTS: tuple[Constraint, ...] = tuple(
         ("coverage", "deg", DEG, 3.0, coverage, "a hub roller on each side of every output roller in every phase"),
         ("wedging", "", 1.0, 0.3, wedging, f"wedge factor under {WEDGE_LIMIT} at {FRICTION_UPPER} times the table's friction"),
         ("pull_in", "", 1.0, 0.3, pull_in, f"pull-in ratio at least {PULL_IN_LIMIT}"),
+        ("pull_in_pass", "", 1.0, 0.3, pull_in_pass, f"pull-in ratio at least {PULL_IN_PASS_LIMIT:g} all over a pass"),
         ("inside_rim", "mm", MM, 5.0, inside_rim, "hubs, gears and carrier clear of a flat floor"),
         ("bed_fit", "mm", MM, 20.0, bed_fit, "largest printed part fits the bed"),
         ("preload_after_wear", "N", 1.0, 20.0, preload_after_wear, "preload left after 0.1 mm of wear"),

@@ -98,7 +98,7 @@ def screw_figure(diameter: np.ndarray, catalogue: Catalogue, figure: str) -> np.
     """A figure of the catalogue's screw of each ``diameter`` [m], shape (n,); nan where there is no such screw."""
     found = np.full(np.shape(diameter), np.nan)
     for thread, screw in catalogue.screws.items():
-        found[np.isclose(diameter, thread * MM, atol=1e-6)] = getattr(screw, figure)
+        found[np.abs(diameter - thread * MM) < 1e-6] = getattr(screw, figure)
     return found
 
 

@@ -186,13 +186,16 @@ def mass_breakdown(wheel: WheelBatch, layout: Layout, scenario: Scenario) -> Mas
         cap = ring(np.full(len(wheel), half_shaft), bearing_radius, np.full(len(wheel), CAP_THICKNESS))
         core_hole = np.pi / 4 * core_bore(wheel) ** 2 * wheel.output_roller_length
         core = np.where(wheel.bore == PLAIN, 0.0, output_roller_volume(wheel, wheel.tyre_thickness) - core_hole)
+        # a cylinder of the same outside volume stands for the core's surface
+        core_outside = np.sqrt((core + core_hole) / np.pi / wheel.output_roller_length)
+        core_surface = ring(core_bore(wheel) / 2, core_outside, wheel.output_roller_length).surface
         structure = {
             "carrier": printed(carrier),
             "hub_bodies": 2 * (printed(rim) + printed(barrel) + printed(disc_web) + printed(drum)),
             "gears": 2 * (gear_rim.volume + printed(gear_web)),
             "pinions": 2 * pinion.volume,
             "caps": 2 * cap.volume,
-            "output_cores": n * np.maximum(core, 0),
+            "output_cores": n * printed(Solid(np.maximum(core, 0), core_surface, core)),
         }
         parts = {name: plastic.density * volume for name, volume in structure.items()}
         # soft parts

@@ -22,6 +22,7 @@ class PassWindow(NamedTuple):
     low: np.ndarray  # angle at which contact begins, not beyond half a pitch of the output rollers
     high: np.ndarray  # angle at which it ends
     wedge_slope: np.ndarray  # largest |a_y|/|n_y| over the window
+    pull_in_slope: np.ndarray  # least -n_r/(|a_c| n_y) over the window
     hub_place: np.ndarray  # m, largest |z_h| within half a pitch of the hub rollers
 
 
@@ -48,20 +49,26 @@ def contact_end(g: PassGeometry, furthest: float) -> float:
 
 @kernel
 def survey(table: np.ndarray, output_pitch: np.ndarray, hub_pitch: np.ndarray, found: np.ndarray) -> None:
-    """Fill ``found`` (n, 4) with the fields of PassWindow from rows of PassGeometry (n, 11) and pitches [rad] (n,)."""
+    """Fill ``found`` (n, 5) with the fields of PassWindow from rows of PassGeometry (n, 11) and pitches [rad] (n,)."""
     for i in range(table.shape[0]):
         row = table[i]
         g = PassGeometry(row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], row[8], row[9], row[10])
         low = contact_end(g, -0.5 * output_pitch[i])
         high = contact_end(g, 0.5 * output_pitch[i])
-        slope = 0.0
+        wedge = 0.0
+        pull_in = math.inf
         for step in range(STEPS + 1):
-            outward = pass_contact(g, low + (high - low) * step / STEPS).axial
-            slope = max(slope, g.sin_skew * g.sin_contact / outward if outward > 0.0 else math.inf)
+            contact = pass_contact(g, low + (high - low) * step / STEPS)
+            outward = contact.axial
+            wedge = max(wedge, g.sin_skew * g.sin_contact / outward if outward > 0.0 else math.inf)
+            pulling = abs(contact.along_c) * outward
+            if pulling > 0.0:
+                pull_in = min(pull_in, contact.inward / pulling)
         found[i, 0] = low
         found[i, 1] = high
-        found[i, 2] = slope
-        found[i, 3] = max(
+        found[i, 2] = wedge
+        found[i, 3] = pull_in
+        found[i, 4] = max(
             abs(pass_contact(g, -0.5 * hub_pitch[i]).place_hub), abs(pass_contact(g, 0.5 * hub_pitch[i]).place_hub)
         )
 
@@ -86,10 +93,10 @@ def pass_window(wheel: WheelBatch) -> PassWindow:
             axis=1,
         )
         output_pitch, hub_pitch = 2 * np.pi / wheel.output_roller_count, 2 * np.pi / wheel.hub_roller_count
-    found = np.full((len(wheel), 4), np.nan)
+    found = np.full((len(wheel), 5), np.nan)
     whole = np.isfinite(table).all(axis=1) & np.isfinite(output_pitch) & np.isfinite(hub_pitch)
     if whole.any():
-        some = np.empty((int(whole.sum()), 4))
+        some = np.empty((int(whole.sum()), 5))
         survey(table[whole], output_pitch[whole], hub_pitch[whole], some)
         found[whole] = some
     return PassWindow(*found.T)

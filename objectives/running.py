@@ -59,6 +59,8 @@ PASS_LOSS = math.pi
 DEMAND_PHASES = 0.25
 
 CREEP_INPUTS = 10
+#: shares of its force at which a case is solved one after the other where the whole of it at once makes Newton cycle
+STEPWISE = (0.3, 0.6, 0.8, 0.9, 1.0)
 
 
 def creep_inputs(wheel: WheelBatch, contacts: Contacts) -> np.ndarray:
@@ -238,11 +240,18 @@ def _run_candidate(
                 if not found:
                     results[k, MISSED] += 1.0
                     continue
-                copy(still, work.unknowns)
-                copy(still_border, border)
-                common, steps, _ = newton_turning(
-                    g, laws, creep, forces[k, 0], abs(forces[k, 1]), standing, work, border, still_border[:2], matrix
-                )
+                common, steps = 0.0, -1
+                for attempt in range(1 + len(STEPWISE)):
+                    share = 1.0 if attempt == 0 else STEPWISE[attempt - 1]
+                    if attempt < 2:
+                        copy(still, work.unknowns)
+                        copy(still_border, border)
+                    ahead, across = share * forces[k, 0], share * abs(forces[k, 1])
+                    common, steps, _ = newton_turning(
+                        g, laws, creep, ahead, across, standing, work, border, still_border[:2], matrix
+                    )
+                    if attempt == 0 and steps >= 0:
+                        break
                 if steps < 0:
                     results[k, MISSED] += 1.0
                     continue
@@ -300,10 +309,8 @@ def solve_running(
     phase_counts = np.where(cases.share[sideways] > 0.0, len(phases), few).astype(np.int64)
     forces = np.ascontiguousarray(np.stack([forward, cases.force * sine], axis=2)[:, sideways])
     results = np.zeros((count, len(sideways), SUMS_OF_CASE))
-    scratch = np.zeros(3 * ROW + 17)
-    _run_batch(
-        inputs, creep_inputs(wheel, contacts), phases, phase_counts, forces, new_workspace(), scratch, np.zeros((4, 5)), results
-    )
+    work, creep = new_workspace(), creep_inputs(wheel, contacts)
+    _run_batch(inputs, creep, phases, phase_counts, forces, work, work.scratch, work.matrix, results)
     with np.errstate(all="ignore"):
         mean = results / phase_counts[None, :, None]
     missed = results[:, :, MISSED] > 0

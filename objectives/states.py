@@ -109,7 +109,7 @@ def solve_candidate(
     """Equilibria and limit states of one candidate over its phases.
 
     ``row`` of kernel_inputs; ``phases`` (P, 3); ``directions`` (d, 2) unit vectors; writes ``forces`` (d, P) [N] and
-    ``summary`` (SUMMARY,). ``scratch`` (4 * 3 * ROW + 32,) and ``matrix`` (4, 5) are worked in.
+    ``summary`` (SUMMARY,). ``scratch`` (SCRATCH,) and ``matrix`` (4, 5) are worked in.
     """
     g = geometry_of(row)
     laws = laws_of(row)
@@ -194,8 +194,8 @@ def solve_states(inputs: np.ndarray, directions: np.ndarray, phases: np.ndarray)
     order = np.argsort(np.abs(np.cos(directions)) > 1e-9, kind="stable")
     vectors = unit_vectors(directions)[order]
     ordered = np.empty_like(forces)
-    scratch = np.zeros(4 * 3 * ROW + 32)
-    _solve_batch(inputs, phases, vectors, new_workspace(), scratch, np.zeros((4, 5)), ordered, summaries)
+    work = new_workspace()
+    _solve_batch(inputs, phases, vectors, work, work.scratch, work.matrix, ordered, summaries)
     forces[:, order] = ordered
     sound = (summaries[:, WITHOUT_CONTACT] + summaries[:, UNSETTLED]) == 0
 

@@ -24,8 +24,8 @@ from sweep.columns import described
 from sweep.designs import baseline_designs
 from sweep.errors import BadInput, Fault
 from sweep.front import OBJECTIVES
+from sweep.planning import PLANNED_SHARE
 from sweep.problem import Score, scored, scoring_of
-from sweep.runner import PLANNED_SHARE
 from sweep.search import Population, draw
 from sweep.slacks import START, broken, rooms
 from sweep.study import Study

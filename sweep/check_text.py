@@ -138,7 +138,8 @@ def _sweep(found: Check, out: Console) -> None:
     heading(out, "The sweep")
     low, high = found.seconds
     times = duration(low) if duration(low) == duration(high) else f"{duration(low)} to {duration(high)}"
-    total = f"{found.evaluations} evaluations on {search.islands} islands, seed {search.seed}, at {search.phases} positions"
+    islands = f"{search.islands} island" + "s" * (search.islands > 1)
+    total = f"{found.evaluations} evaluations on {islands}, seed {search.seed}, at {search.phases} positions"
     if search.hours is not None:
         out.print(f"{number(search.hours)} h: about {total}.")
     else:

@@ -8,11 +8,13 @@ import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from shlex import quote
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from sweep.errors import BadInput, Fault, SweepFailure
+from sweep.threads import ONE_THREAD
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,6 +28,7 @@ DEBUG = "WHEELFRONT_DEBUG"
 #: s, after which the wait is explained
 PATIENCE = 6.0
 ENDINGS = (".csv", ".parquet")
+MOST_WORKERS = 1024
 
 app = typer.Typer(
     name="wheelfront",
@@ -37,7 +40,7 @@ app = typer.Typer(
 )
 
 StudyFile = Annotated[Path, typer.Argument(metavar="STUDY", help="The study, a TOML file.", show_default=False)]
-RunPlace = Annotated[Path, typer.Argument(metavar="RUN", help="The folder of a run.", show_default=False)]
+RunPlace = Annotated[str, typer.Argument(metavar="RUN", help="The folder of a run, or its URI.", show_default=False)]
 Json = Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")]
 Seed = Annotated[int | None, typer.Option("--seed", help="Seed of the search, in place of the study's.", min=0)]
 
@@ -107,11 +110,19 @@ def score(
 @app.command()
 def sweep(
     study: StudyFile,
-    out: Annotated[Path | None, typer.Option("--out", help="The run's folder; else results/ and the study's name.")] = None,
+    out: Annotated[
+        str | None, typer.Option("--out", help="The run's folder or URI (s3://, gs://); else results/ and the study's name.")
+    ] = None,
     hours: Annotated[
         float | None, typer.Option("--hours", help="How long; becomes a number of evaluations at the start.", min=0)
     ] = None,
     evaluations: Annotated[int | None, typer.Option("--evaluations", help="How many designs to score.", min=1)] = None,
+    workers: Annotated[
+        int | None, typer.Option("--workers", help="Search on so many processes of this machine.", show_default=False)
+    ] = None,
+    ray: Annotated[
+        str | None, typer.Option("--ray", metavar="ADDRESS", help="Search on the Ray cluster at HOST:PORT, or auto.")
+    ] = None,
     resume: Annotated[bool, typer.Option("--resume", help="Go on with the run in the folder.")] = False,
     seed: Seed = None,
 ) -> None:
@@ -119,6 +130,7 @@ def sweep(
 
     Keeps the front in a folder. Ctrl-C ends it at any time, --resume goes on.
     """
+    _check_workers(workers, ray)
     if hours is not None and evaluations is not None:
         raise BadInput([Fault("--hours", "must not be given beside --evaluations", f"{hours:g}", "", "leave one of them out")])
     if hours is not None and not 0 < hours <= 10000:
@@ -134,6 +146,8 @@ def sweep(
             note(text)
         if not resume:
             refuse_impossible(read, sampled(read))
+        if workers is not None and workers > (os.cpu_count() or workers):
+            note(f"{workers} workers share {os.cpu_count()} processors of this machine.")
     except KeyboardInterrupt:
         note("Stopped before the search began; nothing was written.")
         return
@@ -143,11 +157,23 @@ def sweep(
             waiting.cancel()
             display(snapshot)
 
-        result = run(read, out, evaluations=evaluations, hours=hours, seed=seed, resume=resume, progress=tell)
+        result = run(
+            read,
+            out,
+            evaluations=evaluations,
+            hours=hours,
+            seed=seed,
+            resume=resume,
+            progress=tell,
+            workers=workers,
+            ray=ray,
+            note=note,
+        )
     place = result.folder.location
     if result.state == "stopped":
         note(f"Stopped after {result.evaluations} evaluations. {_front_words(len(result.front))} is in {place}.")
-        note(f"Go on with: wheelfront sweep {study} --out {place} --resume")
+        spread = f" --workers {workers}" if workers is not None else f" --ray {ray}" if ray is not None else ""
+        note(f"Go on with: wheelfront sweep {quote(str(study))} --out {quote(str(place))}{spread} --resume")
         return
     if not len(result.front):
         name, share = next(iter(result.broken.items()), ("", 0.0))
@@ -162,7 +188,7 @@ def sweep(
         f"{_front_words(len(result.front))} is in {place}, from {result.evaluations} evaluations, "
         f"{100 * result.feasible_share:.0f} % of them feasible."
     )
-    note(f"Look at it with: wheelfront front {place}")
+    note(f"Look at it with: wheelfront front {quote(str(place))}")
 
 
 @app.command()
@@ -188,7 +214,7 @@ def front(
     from sweep.show import console, print_json
 
     folder = open_run(run)
-    table = _front_of(folder, run)
+    table = _front_of(folder)
     about = folder.about() or {}
     baseline = baseline_of(folder)
     if about.get("state") not in ("done", None):
@@ -204,14 +230,14 @@ def front(
         _write(chosen, out, study_of(folder), int(about.get("front_phases", 0)))
     if where is sort is top is None:
         if json:
-            told = {"run": str(run), "study": about.get("study"), "state": about.get("state")}
+            told = {"run": str(folder.location), "study": about.get("study"), "state": about.get("state")}
             print_json(told | front_json(table, baseline))
         elif out is None:
             show_front(table, baseline, _title(about, len(table)), console())
             note("More: --where, --sort and --top list designs, wheelfront sheet RUN DESIGN explains one.")
         return
     if json:
-        print_json({"run": str(run), "study": about.get("study"), "of": len(table), "designs": records(chosen)})
+        print_json({"run": str(folder.location), "study": about.get("study"), "of": len(table), "designs": records(chosen)})
     elif len(chosen):
         show_designs(chosen, [name for name in [sort, *_named(where, table)] if name], console())
         note(f"{len(chosen)} of {len(table)} designs.")
@@ -262,20 +288,44 @@ def build(
         finish(make(run, design, Steps(note)), note)
 
 
+def _check_workers(workers: int | None, ray: str | None) -> None:
+    if workers is not None and ray is not None:
+        raise BadInput([Fault("--workers", "must not be given beside --ray", f"{workers}", "", "leave one of them out")])
+    if workers is not None and not 1 <= workers <= MOST_WORKERS:
+        remedy = "leave it out to search in this process"
+        raise BadInput([Fault("--workers", f"must lie between 1 and {MOST_WORKERS}", f"{workers}", "", remedy)])
+    if ray is not None:
+        from sweep.executors import check_address
+
+        check_address(ray)
+
+
 def main() -> None:
     """Run the command line and end the process with its status: 0 done, 1 failed while running, 2 bad input."""
+    os.environ.update(ONE_THREAD)
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by whoever called; its number must not go to a file that is opened next
+            setattr(sys, name, open(os.devnull, "w"))  # noqa: SIM115
     try:
-        app()
+        try:
+            app()
+        finally:
+            sys.stdout.flush()
     except (BadInput, SweepFailure) as error:
         note(str(error))
         sys.exit(error.exit_status)
     except BrokenPipeError:  # whoever read has seen enough
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        from sweep.show import give_up
+
+        give_up(sys.stdout)
         sys.exit(0)
     except OSError as error:
         if os.environ.get(DEBUG):
             raise
         note(f"wheelfront could not read or write: {error}.")
+        from sweep.show import give_up
+
+        give_up(sys.stdout)
         sys.exit(1)
     except Exception as error:
         if os.environ.get(DEBUG):
@@ -288,8 +338,13 @@ def main() -> None:
 
 
 def note(text: str) -> None:
-    """Something to know, on stderr."""
-    print(text, file=sys.stderr, flush=True)
+    """Something to know, on stderr. A reader that went away does not end what is at work."""
+    try:
+        print(text, file=sys.stderr, flush=True)
+    except BrokenPipeError:
+        from sweep.show import give_up
+
+        give_up(sys.stderr)
 
 
 @contextlib.contextmanager
@@ -311,17 +366,18 @@ def _check_ending(out: Path | None) -> None:
 
 
 def _write(table: pd.DataFrame, out: Path, study: Study, phases: int) -> None:
-    from sweep.archive import Location, to_parquet
+    from sweep.archive import to_parquet
+    from sweep.location import write_output
 
     if out.suffix.lower() == ".csv":
         content = table.to_csv(index=False).encode()
     else:
         content = to_parquet(table, {"study": study.name, "study_hash": study.hash, "phases": str(phases)})
-    Location.at(out.parent).write(out.name, content)
+    write_output(out, content)
     note(f"Wrote {len(table)} designs to {out}.")
 
 
-def _front_of(folder: RunFolder, run: Path) -> pd.DataFrame:
+def _front_of(folder: RunFolder) -> pd.DataFrame:
     table = folder.front()
     if table is None or not len(table):
         broken = (folder.about() or {}).get("broken") or {}
@@ -330,7 +386,7 @@ def _front_of(folder: RunFolder, run: Path) -> pd.DataFrame:
         rule = "must hold a design at least, none is feasible so far" if table is not None else "is not there yet"
         more = "sweep with more --evaluations into another --out, or widen the study's space"
         remedy = more if table is not None else "go on with --resume"
-        raise BadInput([Fault("front", rule + why, "", str(run), remedy)])
+        raise BadInput([Fault("front", rule + why, "", str(folder.location), remedy)])
     return table
 
 

@@ -87,6 +87,14 @@ def thin(costs: np.ndarray, ids: Sequence[str], resolution: Sequence[float]) -> 
     return np.sort(rows[np.unique(np.concatenate([leaders, ends]))])
 
 
+def thinned(table: pd.DataFrame, resolution: Mapping[str, float]) -> pd.DataFrame:
+    """The front of a table of designs at a resolution by objective, in an order that does not depend on the table's."""
+    costs = costs_of(table)
+    rows = thin(costs, table["design"].tolist(), [resolution[objective.name] for objective in OBJECTIVES])
+    ids = table["design"].to_numpy(dtype=str)[rows]
+    return table.iloc[rows[np.lexsort((ids, *costs[rows].T[::-1]))]].reset_index(drop=True)
+
+
 def bounds_of(costs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Ideal and nadir: the smallest and largest cost of each objective over a front, both (m,)."""
     return costs.min(axis=0), costs.max(axis=0)

@@ -13,6 +13,8 @@ from rich.progress_bar import ProgressBar
 from rich.table import Table
 from rich.text import Text
 
+from sweep.show import give_up
+
 #: seconds between lines where stderr is no terminal
 QUIET_INTERVAL = 10.0
 
@@ -60,11 +62,19 @@ def duration(seconds: float) -> str:
     return f"{total} s"
 
 
+class _Unread(Console):
+    """A console that goes on into nothing where its reader went away: a sweep does not end for that."""
+
+    def on_broken_pipe(self) -> None:
+        self.quiet = True
+        give_up(sys.stderr)
+
+
 class Display:
     """Shows snapshots. Use as a context and hand it to ``run`` as ``progress``."""
 
     def __init__(self, console: Console | None = None, clock: Callable[[], float] = time.monotonic) -> None:
-        self._console = console or Console(file=sys.stderr)
+        self._console = console or _Unread(file=sys.stderr)
         self._clock = clock
         self._live = Live(console=self._console, auto_refresh=False, transient=True) if self._console.is_terminal else None
         self._said = -float("inf")

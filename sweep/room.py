@@ -30,7 +30,6 @@ from sweep.hub_rollers import HubRollers
 
 BUSHING = 1.0  # mm, wall of a bushing in a printed core; a ball bearing has more
 DEDENDUM = 1.25  # times the module, ISO 53 rack A
-COUNTS = 64  # most hub rollers looked at
 STEPS = 33  # radii or angles looked at between the ends of a range
 
 Bounds = tuple[np.ndarray | float, np.ndarray | float]
@@ -121,7 +120,7 @@ class Drawn:
 
     def hub_rollers(self, count: np.ndarray, radius: np.ndarray, contact_angle: np.ndarray | None = None) -> HubRollers:
         bolt = self["hub_axle_diameter_mm"]
-        return HubRollers(
+        rollers = HubRollers(
             wheel_radius=self["wheel_diameter_mm"] / 2,
             pitch_radius=self.pitch_radius,
             output_radius=self.output_radius,
@@ -138,6 +137,7 @@ class Drawn:
             count=count,
             radius=radius,
         )
+        return rollers if radius.ndim == count.ndim == 1 else rollers.coarse()
 
     def of_motor(self, figure: Callable[[Motor], float]) -> np.ndarray:
         figures = {name: figure(motor) for name, motor in self.around.scenario.catalogue.motors.items()}
@@ -206,7 +206,8 @@ def contact_angle(d: Drawn) -> Bounds:
 def hub_roller_count(d: Drawn) -> Bounds:
     """More than there are output rollers, or some phases leave one untouched; as many as find room."""
     least = d["output_roller_count"] + 1
-    counts = np.arange(least.min(), COUNTS + 1)[:, None] + np.zeros(least.shape)
+    most = max(d.around.most["hub_roller_count"], least.min())
+    counts = np.arange(least.min(), most + 1)[:, None] + np.zeros(least.shape)
     fits = _some_radius_fits(d.hub_rollers(counts, d.least_hub_radius), d)
     low, high = _ends(fits & (counts >= least), counts, 0)
     return np.maximum(low, least), high

@@ -14,7 +14,7 @@ BASELINE, KNEE = "baseline", "knee"
 
 def study_of(folder: RunFolder) -> Study:
     """The study as it ran."""
-    return read_study(folder.study_text(), f"{folder.location}/study.toml")
+    return read_study(folder.study_text(), folder.location.place_of("study.toml"))
 
 
 def baseline_of(folder: RunFolder) -> pd.Series | None:

@@ -1,43 +1,42 @@
-"""A sweep from a study to a folder with its front: epochs, checkpoints, stopping, resuming, scoring the front again."""
+"""A sweep from a study to a folder with its front: checkpoints, stopping, resuming, scoring the front again."""
 
 from __future__ import annotations
 
 import contextlib
-import datetime
-import platform
 import socket
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from os import PathLike
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from sweep.archive import Location, RunFolder, State, versions
+from sweep.archive import RunFolder, State
 from sweep.designs import baseline_designs
 from sweep.errors import BadInput, Fault, SweepFailure
-from sweep.front import OBJECTIVES, bounds_of, costs_of, hypervolume, thin
-from sweep.problem import Score, baseline_genes, measured_rate, scored, scoring_of, study_problem
+from sweep.executors import RETRIES, Executor, TaskDied, executor
+from sweep.front import OBJECTIVES
+from sweep.gathering import Gathered
+from sweep.islands import (
+    Deadly,
+    Plan,
+    Setup,
+    epochs,
+    first_parents,
+    score_designs,
+    scored_in_chunks,
+    total_rate,
+)
+from sweep.location import Location
+from sweep.locks import LOCK
+from sweep.planning import LEAST_GENERATIONS, evaluations_in, late, now, planned, spread
+from sweep.problem import Score, baseline_genes
 from sweep.progress import Snapshot
-from sweep.search import SIZE, Evaluated, Population, first, step
+from sweep.search import SIZE, Population
 from sweep.stopping import Stopped, signals
 from sweep.study import Study
-
-#: an epoch is a fortieth of an island's share, at least and at most so many generations
-EPOCHS = 40
-SHORTEST_EPOCH, LONGEST_EPOCH = 2, 20
-#: generations that an island needs to be worth having
-LEAST_GENERATIONS = 10
-#: of the hours asked for, the share that the search may plan with; the rest is for the front and for writing
-PLANNED_SHARE = 0.9
-CHUNK = 256
-#: points up to which the hypervolume is exact, and directions beyond: while searching, where it must cost little, and at last
-PROGRESS_EXACT, PROGRESS_SAMPLES = 400, 2048
-FINAL_EXACT, FINAL_SAMPLES = 5000, 65_536
-#: designs that the front must hold for its bounds to be taken; before, the hypervolume is told as 0
-BOUNDED_BY = 20
 
 
 @dataclass(frozen=True)
@@ -64,26 +63,32 @@ def run(
     progress: Callable[[Snapshot], None] | None = None,
     stop: Callable[[], bool] | None = None,
     score: Score | None = None,
+    workers: int | None = None,
+    ray: str | None = None,
+    note: Callable[[str], None] | None = None,
 ) -> Result:
     """Search a study's space and keep the front in a folder.
 
     ``out`` is ``results/<study name>`` if not given; ``evaluations``, ``hours`` and ``seed`` replace the study's. The front
-    follows from study, seed and evaluations alone: it is the same after a kill or a stop and ``resume``. ``stop`` is asked
-    between generations; so are Ctrl-C and SIGTERM. The study's baseline, where the space contains it, is one of the first
-    parents. Raises BadInput where the folder is not this study's, SweepFailure where the run cannot go on.
+    follows from study, seed and evaluations alone: it is the same after a kill or a stop and ``resume``, and with as many
+    ``workers`` on this machine, or in Ray's cluster at the address ``ray``, as you like; with neither, the sweep runs in this
+    process. Where ``hours`` are over before the evaluations are done, it also follows from the number of epochs that were,
+    which run.json tells. ``stop`` is asked several times a second; so are Ctrl-C and SIGTERM. The study's baseline, where the
+    space contains it, is one of the first parents. ``note`` is told what to know. Raises BadInput where the folder is not
+    this study's, SweepFailure where the run cannot go on.
     """
     folder = RunFolder(Location.at(out or f"results/{study.slug}"))
     _refuse_strangers(folder)
     with folder.locked(), signals() as signalled:
         _check_run(folder, study, resume)
         folder.location.sweep_up()
-        sweep = _Sweep(study, folder, score or scoring_of(study), progress, lambda: signalled() or bool(stop and stop()))
-        return sweep.go(evaluations, hours, seed)
+        sweep = _Sweep(Setup(study, score), folder, progress, lambda: signalled() or bool(stop and stop()), note)
+        return sweep.go(evaluations, hours, seed, workers, ray)
 
 
 def _refuse_strangers(folder: RunFolder) -> None:
     """A folder with files but without a run is somebody's: nothing is written there."""
-    strangers = [name for name in folder.location.names() if name != "lock" and not name.endswith(".tmp")]
+    strangers = [name for name in folder.location.names() if name.partition("/")[0] != LOCK]
     if strangers and "run.json" not in strangers and set(strangers) != {"study.toml"}:
         held = f"a folder that holds {strangers[0]}"
         raise BadInput([Fault("--out", "must be a new folder or a run's", held, str(folder.location), "give another --out")])
@@ -111,80 +116,52 @@ class _Sweep:
 
     def __init__(
         self,
-        study: Study,
+        setup: Setup,
         folder: RunFolder,
-        score: Score,
         progress: Callable[[Snapshot], None] | None,
         stop: Callable[[], bool],
+        note: Callable[[str], None] | None,
     ) -> None:
-        self.study, self.folder, self.score, self.progress, self.stop = study, folder, score, progress, stop
-        self.resolution = [study.search.resolution[objective.name] for objective in OBJECTIVES]
-        self.unwatched = study_problem(study, study.search.phases, score)
-        self.problem = replace(self.unwatched, evaluate=self._watched)
+        self.setup, self.study, self.folder = setup, setup.study, folder
+        self.progress, self.stop, self.note = progress, stop, note
         self.about: dict[str, Any] = {}
-        self.state: State | None = None
-        self.front = pd.DataFrame()
-        self.volume = 0.0
-        self.since_checkpoint, self.done_here, self.began = 0, 0, time.monotonic()
+        self.gathered = Gathered(setup, folder)
+        self.began, self.spent_before = time.monotonic(), 0.0
+        self.stage = _Stage()
 
-    def go(self, evaluations: int | None, hours: float | None, seed: int | None) -> Result:
-        about, self.state = self.folder.about(), self.folder.state()
-        self.about = self._planned(evaluations, hours, seed) if about is None else self._continued(about, evaluations, seed)
+    def go(
+        self, evaluations: int | None, hours: float | None, seed: int | None, workers: int | None, ray: str | None
+    ) -> Result:
+        about = self.folder.about()
+        if about is None:
+            self.about = planned(self.study, evaluations, hours, seed)
+        else:
+            self.about = self._continued(about, evaluations, seed)
         if self.about["state"] == "done":
             return self._result()
-        self.about["state"] = "running"
-        self.folder.write_about(self.about)
-        self.began = time.monotonic()
         try:
-            self._baseline()
-            self._search()
-            self._score_front_again()
+            with executor(workers, ray, self._pulse) as runs:
+                self.began = time.monotonic()
+                self._write("running")
+                self._baseline(runs)  # first, and alone: where nothing is compiled yet, one worker does it for all
+                self._measure(runs)
+                self._search(runs)
+                self._score_front_again(runs)
             self._finish("done")
         except Stopped:
             self._finish("stopped")
+        except Deadly as deadly:
+            self._fail()
+            raise self._killed(deadly) from deadly
         except (BadInput, SweepFailure):
             self._fail()
             raise
         except Exception as error:
             self._fail()
             raise SweepFailure(
-                f"the sweep failed: {type(error).__name__}: {error}",
-                safe=f"{self.folder.location}, up to {self.state.evaluations if self.state else 0} evaluations",
-                go_on="mend the cause, then --resume",
+                f"the sweep failed: {type(error).__name__}: {error}", self._safe(), "mend the cause, then --resume"
             ) from error
         return self._result()
-
-    def _planned(self, evaluations: int | None, hours: float | None, seed: int | None) -> dict[str, Any]:
-        search, rate = self.study.search, None
-        if evaluations is None:
-            hours = hours if hours is not None else search.hours
-            if hours is not None:
-                rate = measured_rate(self.unwatched)
-                evaluations = max(SIZE, int(PLANNED_SHARE * hours * 3600 * rate))
-        total = evaluations if evaluations is not None else search.evaluations
-        assert total is not None  # a study gives evaluations or hours
-        islands = max(1, min(search.islands, total // (LEAST_GENERATIONS * SIZE)))
-        generations = -(-total // (islands * EPOCHS * SIZE))
-        self.folder.write_study(self.study.text)
-        return {
-            "study": self.study.name,
-            "study_hash": self.study.hash,
-            "seed": search.seed if seed is None else seed,
-            "evaluations": total,
-            "hours": hours if rate else None,
-            "measured_rate_per_s": rate,
-            "islands": islands,
-            "generation": SIZE,
-            "epoch": SIZE * min(max(generations, SHORTEST_EPOCH), LONGEST_EPOCH),
-            "phases": search.phases,
-            "front_phases": search.front_phases,
-            "keep": search.keep,
-            "versions": {"python": platform.python_version(), **versions()},
-            "host": socket.gethostname(),
-            "started": _now(),
-            "state": "planned",
-            "evaluations_done": 0,
-        }
 
     def _continued(self, about: dict[str, Any], evaluations: int | None, seed: int | None) -> dict[str, Any]:
         where = str(self.folder.location)
@@ -192,20 +169,34 @@ class _Sweep:
         for name, value in (("seed", seed), ("evaluations", evaluations)):
             if value is not None and value != about[name]:
                 raise BadInput([Fault(f"--{name}", f"must be {about[name]}, as the run began", str(value), where, remedy)])
-        front = self.folder.front()
-        if front is not None:
-            self.front = front
-        if self.state and about["state"] != "done":
-            self.folder.cut_progress(self.state.evaluations)
-        self.volume = float(about.get("hypervolume") or 0.0)
+        self.gathered.restore(about)
+        self.spent_before = max((float(line.get("seconds", 0)) for line in self.folder.progress()), default=0.0)
         return {**about, "host": socket.gethostname()}
 
-    def _baseline(self) -> None:
+    def _measure(self, runs: Executor) -> None:
+        """Fix the number of evaluations, once for all, where hours were given; and with it islands and epochs."""
+        about, search = self.about, self.study.search
+        if about["evaluations"] is None:
+            rate = total_rate(runs, self.setup, search.islands)
+            about |= {"measured_rate_per_s": rate, "measured_on": runs.workers}
+            about["evaluations"] = evaluations_in(about["hours"], rate)
+        if "epoch" not in about:
+            about |= spread(about["evaluations"], search)
+        self.folder.write_about(about)
+        idle = runs.workers - about["islands"]
+        if idle > 0 and self.note:
+            why = "as the study's [search] says"
+            if about["islands"] < search.islands:
+                why = f"since an island needs {LEAST_GENERATIONS * SIZE} evaluations"
+            self.note(f"{runs.workers} workers for {about['islands']} islands, {why}: {idle} stay idle while searching.")
+
+    def _baseline(self, runs: Executor) -> None:
         designs = baseline_designs(self.study)
         if designs is None or "baseline" in self.about:
             return
-        table = scored(designs, self.study.search.front_phases, self.score)
-        self.folder.write_baseline(table, self._facts(self.study.search.front_phases))
+        phases = self.study.search.front_phases
+        table = _alone(runs, designs, score_designs, self.setup, designs, phases)
+        self.folder.write_baseline(table, self.setup.facts(phases))
         kept = {objective.name: _plain(table[objective.name].iloc[0]) for objective in OBJECTIVES}
         self.about["baseline"] = {
             "design": table["design"].iloc[0],
@@ -216,176 +207,120 @@ class _Sweep:
         }
         self.folder.write_about(self.about)
 
-    def _search(self) -> None:
-        islands, total, length = self.about["islands"], self.about["evaluations"], self.about["epoch"]
-        shares = [total // islands + (island < total % islands) for island in range(islands)]
-        state = self.state or self._start(islands)
-        self.state = state
-        while state.evaluations < total:
-            populations, emigrants, scores = [], [], []
-            for island, share in enumerate(shares):
-                count = min(length, share - state.epoch * length)
-                # the ring: an island takes in what the one before it sent after the last epoch
-                own, arriving = state.populations[island], state.emigrants[island - 1]
-                population, sent, part = step(self.problem, own, arriving, self.about["seed"], island, state.epoch, count)
-                self._keep(island, state.epoch, part)
-                populations.append(population)
-                emigrants.append(sent)
-                scores += part
-            state = self._checkpoint(state, populations, emigrants, scores)
-
-    def _start(self, islands: int) -> State:
-        populations = [Population.empty(self.problem)] * islands
-        genes = baseline_genes(self.study)
-        if genes is not None:
-            evaluated, populations[0] = first(self.unwatched, genes)
-            self._take_in([evaluated])
-        return State(0, 0, 0, tuple(populations), (Population.empty(self.problem),) * islands)
-
-    def _keep(self, island: int, epoch: int, scores: list[Evaluated]) -> None:
-        if not scores:  # the island's share is used up
+    def _search(self, runs: Executor) -> None:
+        if "epochs" in self.about:  # the search is over
             return
-        table = pd.concat([part.columns for part in scores], ignore_index=True)
-        feasible = np.concatenate([part.feasible for part in scores])
-        if self.about["keep"] != "all":
-            table = table[feasible].reset_index(drop=True)
-        if self.about["keep"] == "front":
-            table = self._thinned(table)
-        self.folder.write_part(island, epoch, table, self._facts(self.about["phases"]))
-
-    def _take_in(self, scores: list[Evaluated]) -> None:
-        parts = [part.columns[part.feasible] for part in scores]
-        self.front = self._thinned(pd.concat([part for part in (self.front, *parts) if len(part.columns)], ignore_index=True))
-
-    def _thinned(self, table: pd.DataFrame) -> pd.DataFrame:
-        """The front of a table at the study's resolution, in an order that does not depend on the table's."""
-        costs = costs_of(table)
-        rows = thin(costs, table["design"].tolist(), self.resolution)
-        ids = table["design"].to_numpy(dtype=str)[rows]
-        return table.iloc[rows[np.lexsort((ids, *costs[rows].T[::-1]))]].reset_index(drop=True)
-
-    def _checkpoint(
-        self, state: State, populations: list[Population], emigrants: list[Population], scores: list[Evaluated]
-    ) -> State:
-        """Take an epoch in: front first, then the state, so that a kill in between repeats the epoch and changes nothing."""
-        self._take_in(scores)
-        broken = dict(state.broken)
-        for part in scores:
-            for name in part.columns.columns:
-                if name.startswith("slack_"):
-                    broken[name] = broken.get(name, 0) + int((part.columns[name] < 0).sum())
-        state = State(
-            state.epoch + 1,
-            state.evaluations + sum(len(part) for part in scores),
-            state.feasible + sum(int(part.feasible.sum()) for part in scores),
-            tuple(populations),
-            tuple(emigrants),
-            state.bounds,
-            broken,
-        )
-        if state.bounds is None and len(self.front) >= BOUNDED_BY:
-            state = self._bounded(state)
-        self.volume = self._volume(state, PROGRESS_EXACT, PROGRESS_SAMPLES)
-        self.folder.write_front(self.front, self._facts(self.about["phases"]))
-        self.folder.write_state(state)
-        self.state, self.since_checkpoint = state, 0
-        self.folder.add_progress({
-            "evaluations": state.evaluations,
-            "epoch": state.epoch - 1,
-            "feasible": state.feasible,
-            "front": len(self.front),
-            "hypervolume": self.volume,
-            "seconds": round(time.monotonic() - self.began, 3),
-        })
-        return state
-
-    def _bounded(self, state: State) -> State:
-        """The hypervolume is measured between the bounds of the front as it is now, from here on."""
-        ideal, nadir = bounds_of(costs_of(self.front))
-        return replace(state, bounds=(ideal.tolist(), nadir.tolist()))
-
-    def _volume(self, state: State, exact_up_to: int, samples: int) -> float:
-        return hypervolume(costs_of(self.front), *state.bounds, exact_up_to, samples) if state.bounds else 0.0
-
-    def _score_front_again(self) -> None:
-        """Score the front with more phases and thin it again; what turns out infeasible leaves it."""
-        phases = self.about["front_phases"]
-        if phases != self.about["phases"] and len(self.front):
-            designs = self.front[list(self.study.space.domains)]
-            parts = []
-            for start in range(0, len(designs), CHUNK):
-                self._tell("scoring the front again", start, len(designs))
-                if self.stop():
-                    raise Stopped
-                parts.append(scored(designs.iloc[start : start + CHUNK], phases, self.score))
-            table = pd.concat(parts, ignore_index=True)
-            self.front = self._thinned(table[table["feasible"].to_numpy(dtype=bool)].reset_index(drop=True))
-        assert self.state is not None
-        if self.state.bounds is None and len(self.front):
-            self.state = self._bounded(self.state)
-        self.volume = self._volume(self.state, FINAL_EXACT, FINAL_SAMPLES)
-        self.folder.write_front(self.front, self._facts(phases))
-
-    def _finish(self, state: str) -> None:
-        reached = self.state
-        self.about |= {
-            "state": state,
-            "ended": _now(),
-            "evaluations_done": reached.evaluations if reached else 0,
-            "feasible_share": reached.feasible / max(reached.evaluations, 1) if reached else 0.0,
-            "front": len(self.front),
-            "hypervolume": self.volume,
-            "hypervolume_bounds": reached.bounds if reached else None,
-            "broken": self._broken(),
-        }
+        plan = Plan(*(self.about[name] for name in ("seed", "evaluations", "islands", "epoch")))
+        state = self.gathered.state or self._first_parents(runs, plan)
+        self.stage = _Stage("searching", plan.evaluations, state.evaluations)
+        with contextlib.closing(epochs(runs, self.setup, plan, state)) as landing:
+            for landed in landing:
+                seconds = self.spent_before + time.monotonic() - self.began
+                state = self.gathered.checkpoint(landed, seconds)
+                self.stage.done = state.evaluations
+                self._tell()
+                if late(self.about, seconds, state.epoch, state.evaluations, len(self.gathered.front)):
+                    break
+        self.about["epochs"] = state.epoch
         self.folder.write_about(self.about)
 
-    def _fail(self) -> None:
-        with contextlib.suppress(SweepFailure):  # the disk may be what failed
-            self._finish("failed")
+    def _first_parents(self, runs: Executor, plan: Plan) -> State:
+        populations = [Population.empty(self.setup.problem(self._pulse))] * plan.islands
+        genes, outcomes = baseline_genes(self.study), []
+        if genes is not None:
+            designs = self.study.space.decode(genes)
+            populations[0], outcome = _alone(runs, designs, first_parents, self.setup, genes)
+            outcomes.append(outcome)
+        return self.gathered.begin(populations, outcomes)
 
-    def _broken(self) -> dict[str, float]:
-        if not self.state or not self.state.evaluations:
-            return {}
-        ranked = sorted(self.state.broken.items(), key=lambda item: (-item[1], item[0]))
-        return {name: count / self.state.evaluations for name, count in ranked if count}
+    def _score_front_again(self, runs: Executor) -> None:
+        """Score the front with more phases and thin it again; what turns out infeasible leaves it."""
+        phases, front, again = self.about["front_phases"], self.gathered.front, None
+        if phases != self.about["phases"] and len(front):
+            self.stage, parts = _Stage("scoring the front again", len(front)), []
+            for part in scored_in_chunks(runs, self.setup, front[list(self.study.space.domains)], phases):
+                parts.append(part)
+                self.stage.done += len(part)
+                self._tell()
+            again = pd.concat(parts, ignore_index=True)
+        self.gathered.finish(again, phases)
+
+    def _write(self, state: str) -> None:
+        self.about["state"] = state
+        if not self.folder.location.exists("study.toml"):
+            self.folder.write_study(self.study.text)
+        self.folder.write_about(self.about)
+
+    def _finish(self, state: str) -> None:
+        self.about |= {"ended": now(), **self.gathered.facts()}
+        self._write(state)
+
+    def _fail(self) -> None:
+        if self.about["state"] == "running":  # else nothing has begun
+            with contextlib.suppress(SweepFailure):  # the disk may be what failed
+                self._finish("failed")
+
+    def _safe(self) -> str:
+        return f"{self.folder.location}, up to {self.gathered.evaluations} evaluations"
+
+    def _killed(self, deadly: Deadly) -> SweepFailure:
+        """Save the candidates that keep killing their worker, and say where."""
+        what = f"the worker of {deadly.task} died {RETRIES + 1} times"
+        if not len(deadly.designs):
+            remedy = "look whether memory ran out, then --resume"
+            return SweepFailure(f"{what}, though each of its candidates can be scored alone", self._safe(), remedy)
+        name = self.folder.write_killers(deadly.designs)
+        count = len(deadly.designs)
+        which = "the candidate that kills it is" if count == 1 else f"the {count} candidates that kill it are"
+        remedy = f"keep such designs out of the study's space and give another --out, or report {name} with the study"
+        return SweepFailure(f"{what}; {which} in {self.folder.location.place_of(name)}", self._safe(), remedy)
 
     def _result(self) -> Result:
+        about = self.about
         return Result(
             self.folder,
-            self.about["state"],
-            self.front,
-            self.about["evaluations_done"],
-            self.about.get("feasible_share", 0.0),
-            self.about.get("hypervolume", 0.0),
-            self.about.get("broken", {}),
+            about["state"],
+            self.gathered.front,
+            about["evaluations_done"],
+            about.get("feasible_share", 0.0),
+            about.get("hypervolume", 0.0),
+            about.get("broken", {}),
         )
 
-    def _watched(self, genes: np.ndarray) -> Evaluated:
-        """Scoring that stops when asked to and tells how far it is."""
+    def _pulse(self, scored: int) -> None:
+        """Told by tasks in this process after every few candidates, and while waiting for others."""
         if self.stop():
             raise Stopped
-        evaluated = self.unwatched.evaluate(genes)
-        self.done_here += len(genes)
-        self.since_checkpoint += len(genes)
-        done = (self.state.evaluations if self.state else 0) + self.since_checkpoint
-        self._tell("searching", min(done, self.about["evaluations"]), self.about["evaluations"])
-        return evaluated
+        if scored and self.stage.name == "searching":
+            self.stage.done = min(self.stage.done + scored, self.stage.total)
+            self._tell()
 
-    def _tell(self, stage: str, done: int, total: int) -> None:
-        if self.progress is None:
-            return
-        seconds, reached = time.monotonic() - self.began, self.state
-        share = reached.feasible / max(reached.evaluations, 1) if reached else 0.0
-        self.progress(Snapshot(stage, done, total, self.done_here / max(seconds, 1e-9), share, self.volume, len(self.front)))
+    def _tell(self) -> None:
+        if self.progress is not None:
+            stage, has = self.stage, self.gathered
+            share = has.feasible_share
+            self.progress(Snapshot(stage.name, stage.done, stage.total, stage.rate, share, has.volume, len(has.front)))
 
-    def _facts(self, phases: int) -> dict[str, str]:
-        return {"study": self.study.name, "study_hash": self.study.hash, "phases": str(phases)}
+
+class _Stage:
+    """What the sweep is at, and how fast it goes."""
+
+    def __init__(self, name: str = "starting", total: int = 0, done: int = 0) -> None:
+        self.name, self.total, self.done, self._from = name, total, done, done
+        self._began = time.monotonic()
+
+    @property
+    def rate(self) -> float:
+        return (self.done - self._from) / max(time.monotonic() - self._began, 1e-9)
+
+
+def _alone(runs: Executor, designs: pd.DataFrame, task: Callable[..., Any], *arguments: Any) -> Any:
+    """What a task returns that is about a few designs."""
+    try:
+        return runs.value(runs.submit(task, *arguments)[0])
+    except TaskDied as death:
+        raise Deadly(designs, "the baseline", str(death)) from death
 
 
 def _plain(value: float) -> float | None:
     return float(value) if np.isfinite(value) else None
-
-
-def _now() -> str:
-    return datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")

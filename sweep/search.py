@@ -6,6 +6,7 @@ moved to another process after any generation and gives the same result.
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
@@ -15,8 +16,9 @@ import optuna
 import pandas as pd
 from optuna.distributions import BaseDistribution, CategoricalDistribution, FloatDistribution, IntDistribution
 from optuna.samplers import BaseGASampler
+from optuna.storages import InMemoryStorage
 from optuna.study import Study
-from optuna.trial import FrozenTrial
+from optuna.trial import FrozenTrial, TrialState
 
 from objectives.variables import CHOICE, INTEGER
 from sweep.selection import survivors
@@ -33,6 +35,8 @@ UNKNOWN = 1e30
 LEAST_PARENTS = 8
 #: share of an island's population that its neighbour is sent
 EMIGRANT_SHARE = 0.25
+#: when every trial was: Optuna wants to know and nobody else does
+EPOCH = datetime.datetime(2000, 1, 1)
 
 optuna.logging.set_verbosity(optuna.logging.WARNING)
 
@@ -126,6 +130,27 @@ def as_population(problem: Problem, evaluated: Evaluated) -> Population:
     )
 
 
+class Kept(FrozenTrial):
+    """A trial that stays one: Optuna copies every trial deeply, again and again, which costs more than drawing it."""
+
+    def __copy__(self) -> Kept:
+        return self
+
+    def __deepcopy__(self, memo: object) -> Kept:
+        return self
+
+    @staticmethod
+    def new(state: TrialState, values: list[float] | None = None) -> Kept:
+        ended = EPOCH if state.is_finished() else None
+        return Kept(0, state, None, EPOCH, ended, {}, {}, {}, {}, {}, 0, values=values)
+
+
+class Ledger(InMemoryStorage):
+    """Trials of one generation and its parents."""
+
+    _create_running_trial = staticmethod(lambda: Kept.new(TrialState.RUNNING))
+
+
 class GenerationSampler(BaseGASampler):
     """Draws a whole generation at once and hands it out trial by trial; selects parents by ``survivors``.
 
@@ -135,12 +160,13 @@ class GenerationSampler(BaseGASampler):
 
     def __init__(self, problem: Problem, parents: Population, size: int, rng: np.random.Generator) -> None:
         super().__init__(population_size=max(len(parents), 1))
-        self._genes = problem.genes
-        self._parents = parents
-        self._size = size
-        self._rng = rng
         self._space: dict[str, BaseDistribution] = {gene.name: _distribution(gene) for gene in problem.genes}
-        self._drawn: list[list[float]] = []
+        self._before = len(parents)
+        self._rng = rng
+        self.drawn = draw(problem.genes, parents, size, rng)
+
+    def before_trial(self, study: Study, trial: FrozenTrial) -> None:
+        trial.system_attrs[self._get_generation_key()] = 1
 
     def infer_relative_search_space(self, study: Study, trial: FrozenTrial) -> dict[str, BaseDistribution]:
         return self._space
@@ -148,10 +174,7 @@ class GenerationSampler(BaseGASampler):
     def sample_relative(
         self, study: Study, trial: FrozenTrial, search_space: dict[str, BaseDistribution]
     ) -> dict[str, Any]:
-        study._storage.set_trial_system_attr(trial._trial_id, self._get_generation_key(), 1)
-        if not self._drawn:
-            self._drawn = draw(self._genes, self._parents, self._size, self._rng).tolist()
-        return dict(zip(search_space, self._drawn[trial.number - len(self._parents)], strict=True))
+        return dict(zip(search_space, self.drawn[trial.number - self._before].tolist(), strict=True))
 
     def sample_independent(
         self, study: Study, trial: FrozenTrial, param_name: str, param_distribution: BaseDistribution
@@ -159,11 +182,11 @@ class GenerationSampler(BaseGASampler):
         raise KeyError(f"{param_name} is no axis of the search")
 
     def select_parent(self, study: Study, generation: int) -> list[FrozenTrial]:
-        """The trials of the last two generations that survive."""
+        """The trials of the last two generations that survive, as many as a population holds."""
         trials = self.get_population(study, generation - 2) + self.get_population(study, generation - 1)
         costs = np.array([trial.values for trial in trials], dtype=float)  # noqa: PD011
         violation = np.array([trial.constraints["violation"] for trial in trials], dtype=float)
-        return [trials[row] for row in survivors(costs, violation, self._size, self._rng)]
+        return [trials[row] for row in survivors(costs, violation, self.population_size or SIZE, self._rng)]
 
 
 def advance(
@@ -178,23 +201,21 @@ def advance(
     Pure: the same arguments give the same result, and none is changed. With fewer than
     ``LEAST_PARENTS`` parents the generation is a Latin hypercube.
     """
-    rng = np.random.default_rng(seed)
     parents = gathered(population)
-    sampler = GenerationSampler(problem, parents, size if count is None else count, rng)
-    study = optuna.create_study(directions=["minimize"] * len(problem.maximise), sampler=sampler)
-    born = {sampler._get_generation_key(): 0}
-    study.add_trials([
-        optuna.create_trial(values=costs, constraints={"violation": violation}, system_attrs=dict(born))
-        for costs, violation in zip(parents.costs.tolist(), parents.violation.tolist(), strict=True)
-    ])
-    asked = [study.ask() for _ in range(sampler._size)]
-    genes = np.array([list(trial.relative_params.values()) for trial in asked], dtype=float)
-    evaluated = problem.evaluate(genes)
+    sampler = GenerationSampler(problem, parents, size if count is None else count, np.random.default_rng(seed))
+    study = optuna.create_study(storage=Ledger(), directions=["minimize"] * len(problem.maximise), sampler=sampler)
+    for costs, violation in zip(parents.costs.tolist(), parents.violation.tolist(), strict=True):
+        parent = Kept.new(TrialState.COMPLETE, costs)
+        parent.system_attrs[sampler._get_generation_key()] = 0
+        parent.set_constraint("violation", violation)
+        study.add_trial(parent)
+    asked = [study.ask() for _ in sampler.drawn]
+    evaluated = problem.evaluate(sampler.drawn)
     children = as_population(problem, evaluated)
     for trial, costs, violation in zip(asked, children.costs.tolist(), children.violation.tolist(), strict=True):
         trial.set_constraint("violation", violation)
         study.tell(trial, costs)
-    sampler._size = size
+    sampler.population_size = size
     rows = np.array([trial.number for trial in sampler.select_parent(study, 2)], dtype=int)
     both = [np.concatenate(pair) for pair in zip(_fields(parents), _fields(children), strict=True)]
     return evaluated, gathered(Population(*both).take(rows))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import os
@@ -20,6 +21,19 @@ MISSING = "-"
 BETTER, WORSE, SAME = "▲", "▼", "="
 
 
+class Piped(Console):
+    """A console whose reader may go away: that is for the caller to see, as with any other stream."""
+
+    def on_broken_pipe(self) -> None:
+        raise BrokenPipeError
+
+
+def give_up(stream: TextIO) -> None:
+    """Let what is still to be written to a stream go nowhere."""
+    with contextlib.suppress(OSError, ValueError):  # a stream in memory has no number
+        os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
 def console(stream: TextIO | None = None) -> Console:
     """A console without markup and automatic colours; plain text where the stream is no terminal."""
     stream = stream or sys.stdout
@@ -27,7 +41,7 @@ def console(stream: TextIO | None = None) -> Console:
     if reconfigure:
         reconfigure(errors="replace")  # a terminal that lacks a sign shows a question mark rather than failing
     width = None if stream.isatty() or os.environ.get("COLUMNS") else PIPE_WIDTH
-    return Console(file=stream, width=width, highlight=False, markup=False, emoji=False)
+    return Piped(file=stream, width=width, highlight=False, markup=False, emoji=False)
 
 
 def number(value: float, digits: int = 3) -> str:

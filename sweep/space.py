@@ -127,7 +127,8 @@ class Space:
         values: dict[str, np.ndarray] = {}
         for name in self._order:
             values[name] = self._value(self.domains[name], columns.get(name), values, len(genes))
-        return self.canonical(_table(values))
+        values[TYRE_THICKNESS] = self._thickness(values["bore"], values[TYRE_THICKNESS])
+        return _table(values)
 
     def encode(self, designs: pd.DataFrame) -> np.ndarray:
         """Genes of designs: the inverse of ``decode`` for what it can reach.
@@ -158,9 +159,11 @@ class Space:
 
     def canonical(self, designs: pd.DataFrame) -> pd.DataFrame:
         """The same wheels, each with one name: a plain bore has no core, so its tyre thickness is set to the lowest."""
-        plain = designs["bore"].to_numpy(dtype=object) == PLAIN
-        thickness = np.where(plain, self.domains[TYRE_THICKNESS].least, designs[TYRE_THICKNESS].to_numpy(dtype=float))
-        return designs.assign(**{TYRE_THICKNESS: thickness})
+        thickness = designs[TYRE_THICKNESS].to_numpy(dtype=float)
+        return designs.assign(**{TYRE_THICKNESS: self._thickness(designs["bore"].to_numpy(dtype=object), thickness)})
+
+    def _thickness(self, bore: np.ndarray, thickness: np.ndarray) -> np.ndarray:
+        return np.where(bore == PLAIN, self.domains[TYRE_THICKNESS].least, thickness)
 
     def _limits(self, domain: Domain, values: Mapping[str, np.ndarray], n: int) -> tuple[np.ndarray, np.ndarray]:
         """Least and most that a gene spans: range and room together, the range alone where they do not meet."""
@@ -213,25 +216,29 @@ def design_id(design: Mapping[str, object]) -> str:
     ``d`` and ten hexadecimal digits of the sha256 of all variables in their order, reals to 1e-4 of their unit; the tyre
     thickness of a plain bore, which has none, is left out.
     """
-    parts = []
-    for variable in VARIABLES:
-        value = design[variable.name]
-        if variable.name == TYRE_THICKNESS and design["bore"] == PLAIN:
-            continue
-        if variable.names:
-            parts.append(f"{variable.name}={value}")
-        elif variable.kind == INTEGER:
-            parts.append(f"{variable.name}={int(value)}")  # type: ignore[call-overload]
-        else:
-            parts.append(f"{variable.name}={float(value) + 0.0:.{DECIMALS}f}")  # type: ignore[arg-type]
-    return "d" + hashlib.sha256(";".join(parts).encode()).hexdigest()[:10]
+    return _id(tuple(design[variable.name] for variable in VARIABLES))
 
 
 def design_ids(designs: pd.DataFrame) -> list[str]:
     """The names of all designs of a table."""
-    names = [variable.name for variable in VARIABLES]
-    rows = zip(*(designs[name].tolist() for name in names), strict=True)  # a fifth of the time of itertuples
-    return [design_id(dict(zip(names, row, strict=True))) for row in rows]
+    return [_id(row) for row in zip(*(designs[variable.name].tolist() for variable in VARIABLES), strict=True)]
+
+
+def _id(row: tuple[object, ...]) -> str:
+    text = (TEXT % row).replace("=-0.0000;", "=0.0000;")
+    if row[BORE] == PLAIN:
+        start = text.index(TYRE_THICKNESS)
+        text = text[:start] + text[text.index(";", start) + 1 :]
+    return "d" + hashlib.sha256(text[:-1].encode()).hexdigest()[:10]
+
+
+def _format(variable: Variable) -> str:
+    return "%s" if variable.names else "%d" if variable.kind == INTEGER else f"%.{DECIMALS}f"
+
+
+#: how a design is written out for its id, and where its bore stands
+TEXT = "".join(f"{variable.name}={_format(variable)};" for variable in VARIABLES)
+BORE = [variable.name for variable in VARIABLES].index("bore")
 
 
 def _choices(domain: Domain) -> np.ndarray:

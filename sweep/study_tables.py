@@ -62,7 +62,7 @@ HOURS = Number("hours", 0, 10000, open_least=True)
 ISLANDS = Number("islands", 1, 256, integer=True, default=4.0)
 SEED = Number("seed", 0, 2**32 - 1, integer=True, default=7.0)
 PHASES = Number("phases", 1, 4096, integer=True, default=16.0)
-FRONT_PHASES = Number("front_phases", 1, 4096, integer=True, default=64.0)
+FRONT_PHASES = Number("front_phases", 1, 4096, integer=True, default=256.0)
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class Search:
     islands: int = 4
     seed: int = 7
     phases: int = 16
-    front_phases: int = 64
+    front_phases: int = 256
     keep: str = "front"
     resolution: dict[str, float] = field(default_factory=lambda: dict(RESOLUTION))
 

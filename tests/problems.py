@@ -77,6 +77,12 @@ def dtlz2(x: np.ndarray, objectives: int) -> np.ndarray:
     return np.column_stack(sides)
 
 
+def inverted_dtlz2(x: np.ndarray, objectives: int) -> np.ndarray:
+    """DTLZ2 upside down: (1 + g) - f_k (as Jain and Deb invert test problems, IEEE Trans. Evol. Comput. 18 (2014) 602)."""
+    radius = 1 + ((x[:, objectives - 1 :] - 0.5) ** 2).sum(axis=1)
+    return radius[:, None] - dtlz2(x, objectives)
+
+
 STUDY = """
 name = "{name}"
 [robot]

@@ -122,7 +122,7 @@ TABLES = [
     ("[search]\nevaluations = 10\nhours = 1", "hours must not be given beside evaluations, got 1 (a.toml, [search]); leave one of them out"),
     ("[search]\nevaluations = 0", "evaluations must lie in [1, 1000000000], got 0 (a.toml, [search])"),
     ("[search]\nkeep = 'al'", "keep must be one of front, feasible, all, got 'al' (a.toml, [search]); nearest is 'all'"),
-    ("[search]\nphases = 100", "front_phases must not be below phases, got 64, phases 100 (a.toml, [search]); the front is scored again with at least as many phases as the search used"),
+    ("[search]\nphases = 300", "front_phases must not be below phases, got 256, phases 300 (a.toml, [search]); the front is scored again with at least as many phases as the search used"),
     ("[search]\nresolution = { mass_kg = 0 }", "mass_kg must lie in (0, 1000000], got 0 (a.toml, [search.resolution])"),
     ("[search]\nresolution = { mas_kg = 1 }", "mas_kg is not a known key, got 1 (a.toml, [search.resolution]); nearest is 'mass_kg'; give one of friction_loss_W, mass_kg, printability, slip_margin, torque_capacity_Nm"),
     ("[search]\nseed = 1.5", "seed must be a whole number, got 1.5 (a.toml, [search]); give a number in [0, 4294967295]"),

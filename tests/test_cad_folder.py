@@ -8,9 +8,10 @@ from types import SimpleNamespace
 
 import pytest
 
-from sweep.archive import Location, RunFolder
+from sweep.archive import RunFolder
 from sweep.cad.folder import build_place, replacing
 from sweep.errors import BadInput, SweepFailure
+from sweep.location import LocalFolder
 
 
 def test_an_older_build_is_replaced_whole(tmp_path: Path) -> None:
@@ -54,13 +55,13 @@ def test_a_folder_that_cannot_be_made_is_named(tmp_path: Path) -> None:
 
 
 def test_the_place_is_in_the_run(tmp_path: Path) -> None:
-    assert build_place(RunFolder(Location(tmp_path)), "d44ed536e58") == tmp_path / "builds" / "d44ed536e58"
+    assert build_place(RunFolder(LocalFolder(tmp_path)), "d44ed536e58") == tmp_path / "builds" / "d44ed536e58"
 
 
 @pytest.mark.parametrize("name", ["../d1", "..", "/d1", "a/b", "", ".hidden", "d1\n", "a\\b"])
 def test_no_id_leads_out_of_the_run(tmp_path: Path, name: str) -> None:
     with pytest.raises(BadInput, match="must be made of letters"):
-        build_place(RunFolder(Location(tmp_path)), name)
+        build_place(RunFolder(LocalFolder(tmp_path)), name)
 
 
 def test_a_run_elsewhere_is_refused() -> None:

@@ -85,6 +85,15 @@ def test_a_steeper_contact_wedges_and_a_flatter_one_pulls_in():
     assert (room("pull_in", {}, flat) >= 0).tolist() == [True, False]
 
 
+def test_friction_pulls_in_first_at_the_end_of_a_pass():
+    """Few long rollers: the middle passes with 2.7, at the ends of a pass friction in reverse wins over the normal force."""
+    long = {"output_roller_count": 8, "output_roller_fill": 0.95, "contact_angle_deg": 22.0, "skew_angle_deg": 30.0,
+            "hub_roller_length_mm": 30.0}
+    wheel = wheels(long)
+    assert geometry_constraints.pull_in_ratio_min(wheel)[0] < 1 < geometry_constraints.pull_in_ratio(wheel)[0]
+    assert (room("pull_in_pass", {}, long) >= 0).tolist() == [True, False]
+
+
 def test_undercut_keeps_fourteen_teeth():
     assert (room("undercut", {"pinion_teeth": 13}, {"pinion_teeth": 14}, {"pinion_teeth": 15}) >= 0).tolist() == [
         False, True, True,

@@ -43,13 +43,15 @@ def test_window_ends_where_brute_force_loses_contact(change):
 
 
 @pytest.mark.parametrize("change", SOME)
-def test_wedge_slope_and_hub_place_by_brute_force(change):
+def test_slopes_and_hub_place_by_brute_force(change):
     """The contact's own normal has no part along t where rollers are straight."""
     wheel = wheels(change)
     window, reference = pass_window(wheel), slow(wheel)
     passes = [pass_contact(reference, eps) for eps in np.linspace(window.low[0], window.high[0], 25)]
     slope = max(abs(contact.a[2] / contact.normal[2]) for contact in passes)
     assert window.wedge_slope[0] == pytest.approx(slope, rel=2e-3)
+    pull_in = min(-contact.normal[0] / abs(contact.a @ contact.c * contact.normal[2]) for contact in passes)
+    assert window.pull_in_slope[0] == pytest.approx(pull_in, rel=2e-3)
     place = max(abs(pass_contact(reference, sense * math.pi / reference.M).z_h) for sense in (-1, 1))
     assert window.hub_place[0] == pytest.approx(place, abs=2e-7)
 
@@ -82,10 +84,11 @@ def test_no_more_hub_rollers_than_output_rollers_never_cover():
     assert more.high[0] - more.low[0] > 2 * math.pi / 18
 
 
-def test_wedge_slope_at_the_middle_is_its_closed_form():
+def test_slopes_at_the_middle_are_their_closed_forms():
     """Very short hub rollers touch only near the middle: |a_y|/|n_y| = sin(gamma) tan(beta)."""
     window = pass_window(wheels({"hub_roller_length_mm": 1e-4, "contact_angle_deg": 50.0, "skew_angle_deg": 40.0}))
     assert window.wedge_slope[0] == pytest.approx(math.sin(math.radians(40)) * math.tan(math.radians(50)), rel=1e-4)
+    assert window.pull_in_slope[0] == pytest.approx(math.tan(math.radians(50)) / math.sin(math.radians(40)), rel=1e-4)
 
 
 def test_compiled_and_plain_python_agree():
@@ -94,7 +97,7 @@ def test_compiled_and_plain_python_agree():
     wheel = wheels(*SOME)
     found = pass_window(wheel)
     table = np.array([[0.085, 0.1, 0.015, 0.3, 0.006, 0.0127, 0.009] + 4 * [math.sqrt(0.5)]])
-    compiled, plain = np.empty((1, 4)), np.empty((1, 4))
+    compiled, plain = np.empty((1, 5)), np.empty((1, 5))
     arguments = (table, np.array([0.45]), np.array([0.35]))
     module.survey(*arguments, compiled)
     module.survey.py_func(*arguments, plain)

@@ -18,7 +18,7 @@ import objectives
 from objectives import running, scoring
 from objectives.assessment import Assessment
 from objectives.columns import LOSSES, OUTPUTS, over_sideways_duty
-from objectives.constraints import CONSTRAINTS, MECHANICS_CONSTRAINTS
+from objectives.constraints import CONSTRAINTS, DRIVE_MARGIN_LIMIT, MECHANICS_CONSTRAINTS
 from objectives.layout import layout
 from objectives.phases import phase_lattice
 from objectives.scenario import Case, Limit
@@ -289,7 +289,7 @@ def test_more_than_the_drive_carries():
     wild = replace(SCENARIO, robot=replace(SCENARIO.robot, recover_lean=13 * DEG))
     out = scored(baseline(), wild).iloc[0]
     assert out["slip_margin"] < 1
-    assert out["slack_drive_margin"] == pytest.approx(out["slip_margin"] - 1)
+    assert out["slack_drive_margin"] == pytest.approx(out["slip_margin"] - 1.05)
     assert out["status"].startswith("no steady running under recover right")
     assert out["friction_loss_W"] == pytest.approx(scored(baseline()).iloc[0]["friction_loss_W"])
     assert not out["feasible"]
@@ -368,28 +368,34 @@ def test_compiled_equals_uncompiled(mixed):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["balancing", "castered"])
-def test_random_wheels_settle_or_are_marked(name, capsys):
-    """Wheels drawn over a shipped space, those that can be put together (a pull-in ratio of 1.3 or more is part of that)."""
-    scenario = study(name).scenario
-    wheel = wheel_batch(drawn(5000, name), scenario.catalogue, scenario.robot.floor)
-    plan = layout(wheel, scenario)
-    room = scoring.geometry_slacks(scoring.GeometryPlan(wheel, scenario, plan))
-    rows = np.flatnonzero(np.all([slack >= 0 for slack in room.values()], axis=0))
-    known = scoring.assess(wheel.take(rows), scoring.take(plan, rows), scenario, phase_lattice(16))
-    states = np.isnan(known.limits.force)
-    margin = case_margins(known)
-    lost = np.isnan(known.running.hub_torque).any(axis=2)
-    turning = np.abs(np.sin(known.cases.direction)) > 1e-9
-    easy = lost[:, turning][margin[:, turning] > 3]
-    with capsys.disabled():
-        print(
-            f"\n{name}: {len(rows)} wheels; limit states not found {states.mean():.3%}, wheels that miss one "
-            f"{states.any(axis=(1, 2)).mean():.2%}; cases that do not run though asked for under a third of their limit "
-            f"{easy.mean():.2%}"
+def test_random_wheels_settle_or_are_marked(capsys):
+    """Some 5,000 wheels drawn over the shipped spaces, those that can be put together: at most 1 in 200 misses a state.
+
+    The pull-in ratio is part of that: where friction in reverse wins over the normal force somewhere in a pass, a roller
+    jumps through its play, and a state is not always there to be found.
+    """
+    missing, still, said = [], [], []
+    for name in ("balancing", "castered"):
+        scenario = study(name).scenario
+        wheel = wheel_batch(drawn(6000, name), scenario.catalogue, scenario.robot.floor)
+        plan = layout(wheel, scenario)
+        room = scoring.geometry_slacks(scoring.GeometryPlan(wheel, scenario, plan))
+        rows = np.flatnonzero(np.all([slack >= 0 for slack in room.values()], axis=0))
+        known = scoring.assess(wheel.take(rows), scoring.take(plan, rows), scenario, phase_lattice(16))
+        states = np.isnan(known.limits.force)
+        lost = np.isnan(known.running.hub_torque).any(axis=2)
+        assert (states.any(axis=(1, 2)) == (known.limits.unresolved + known.limits.without_contact > 0)).all()
+        assert (lost.any(axis=1) == (known.running.unresolved > 0)).all()
+        assert (known.limits.force[~states] >= 0).all()
+        missing.append(states.any(axis=(1, 2)))
+        strong = (case_margins(known) > DRIVE_MARGIN_LIMIT).all(axis=1)
+        still.append(lost[strong].any(axis=1))
+        said.append(
+            f"{name}: {len(rows)} wheels; {missing[-1].mean():.2%} miss a limit state, {states.mean():.3%} of the states; "
+            f"of {strong.sum()} that are strong enough {still[-1].mean():.2%} miss a running state"
         )
-    assert states.mean() < 0.005
-    assert (states.any(axis=(1, 2)) == (known.limits.unresolved + known.limits.without_contact > 0)).all()
-    assert (lost.any(axis=1) == (known.running.unresolved > 0)).all()
-    assert np.isfinite(known.limits.force[~states]).all()
-    assert (known.limits.force[~states] >= 0).all()
+    with capsys.disabled():
+        print("", *said, sep="\n")
+    assert sum(len(part) for part in missing) > 4500
+    assert np.concatenate(missing).mean() < 0.005
+    assert np.concatenate(still).mean() < 0.005

@@ -50,7 +50,7 @@ def test_defaults_are_those_of_the_interface() -> None:
         islands=4,
         seed=7,
         phases=16,
-        front_phases=64,
+        front_phases=256,
         keep="front",
         resolution={
             "torque_capacity_Nm": 0.05,

@@ -12,6 +12,7 @@ from pathlib import Path
 
 from sweep.archive import RunFolder
 from sweep.errors import BadInput, Fault, SweepFailure
+from sweep.location import LocalFolder
 
 #: what a design's id may be made of to become a folder's name
 ID = re.compile(r"\w[\w.-]*", re.ASCII)
@@ -22,11 +23,10 @@ def build_place(run: RunFolder, design: str) -> Path:
     if not ID.fullmatch(design):
         rule = "must be made of letters, digits, dots, dashes and underscores to name a folder"
         raise BadInput([Fault("design", rule, repr(design), f"{run.location}/front.parquet", "sweep anew")])
-    root = getattr(run.location, "root", None)
-    if not isinstance(root, Path):
+    if not isinstance(run.location, LocalFolder):
         remedy = "copy the run into a folder and build it there"
         raise BadInput([Fault("RUN", "must be a local folder to build in", str(run.location), "", remedy)])
-    return root / "builds" / design
+    return run.location.root / "builds" / design
 
 
 @contextlib.contextmanager

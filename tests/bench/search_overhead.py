@@ -1,52 +1,112 @@
-"""Processor time of the search alone, per candidate: a mixed space of 24 axes, scored by arithmetic that costs nothing.
+"""What a sweep costs besides scoring: shares of processor time, and whether they grow with the length of a run.
 
-Run as ``python tests/bench/search_overhead.py [generations]``.
+Run as ``python -m tests.bench.search_overhead [evaluations]``. All times are of one process, so that what else the machine
+does counts for little; pin the threads of linear algebra (OPENBLAS_NUM_THREADS=1) or they count too.
 """
 
 from __future__ import annotations
 
 import sys
+import tempfile
 import time
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-from sweep.search import SIZE, Evaluated, Population, Problem, advance
+from sweep.designs import baseline_designs
+from sweep.problem import Score, scoring_of
+from sweep.progress import Snapshot
+from sweep.runner import run
+from sweep.search import SIZE, Population, Problem, advance
+from sweep.study import Study, load_study
+from tests.problems import Axis, dtlz2, problem, toy_score, toy_study
+
+STUDIES = ("balancing", "castered")
+ROOT = Path(__file__).parent.parent.parent
 
 
-@dataclass(frozen=True)
-class Axis:
-    name: str
-    kind: str
-    low: float = 0.0
-    high: float = 1.0
-    options: int = 0
+@dataclass
+class Watch:
+    """Adds up the processor time [s] of a scoring function, and notes both times at each report of progress."""
+
+    score: Score
+    scoring: float = 0.0
+    reports: list[tuple[int, float]] = field(default_factory=list)  # evaluations, time besides scoring
+
+    def __call__(self, designs: pd.DataFrame, phases: int) -> pd.DataFrame:
+        began = time.process_time()
+        outputs = self.score(designs, phases)
+        self.scoring += time.process_time() - began
+        return outputs
+
+    def report(self, snapshot: Snapshot) -> None:
+        if snapshot.stage == "searching":
+            self.reports.append((snapshot.done, time.process_time() - self.scoring))
 
 
-def main(generations: int) -> None:
-    axes = [Axis(f"x{i}", "real") for i in range(14)] + [Axis(f"n{i}", "integer", 8, 40) for i in range(4)]
+def watched(study: Study, score: Score, evaluations: int) -> tuple[Watch, float]:
+    """A whole sweep, from the study to the front scored again; and its processor time besides scoring [s]."""
+    watch = Watch(score)
+    with tempfile.TemporaryDirectory() as folder:
+        began = time.process_time()
+        run(study, f"{folder}/run", evaluations=evaluations, score=watch, progress=watch.report)
+        return watch, time.process_time() - began - watch.scoring
+
+
+def share_besides_scoring(name: str, evaluations: int) -> float:
+    """Share of a sweep's processor time that is not spent in ``objectives.evaluate``, compiling left out."""
+    study = load_study(ROOT / "studies" / f"{name}.toml")
+    score = scoring_of(study)
+    designs = baseline_designs(study)
+    assert designs is not None
+    score(designs, study.search.phases)
+    watch, besides = watched(study, score, evaluations)
+    return besides / (besides + watch.scoring)
+
+
+def costs_over_a_run(evaluations: int, tenths: tuple[int, ...] = (1, 5, 9)) -> list[float]:
+    """Milliseconds a candidate besides scoring in some tenths of a run, counted from 0, of a study scored by arithmetic."""
+    watch, _ = watched(toy_study(), toy_score, evaluations)
+    done = np.array([report[0] for report in watch.reports])
+    besides = np.array([report[1] for report in watch.reports])
+    edges = np.interp(np.linspace(0, evaluations, 11), done, besides)
+    return [float(edges[tenth + 1] - edges[tenth]) / (evaluations / 10) * 1e3 for tenth in tenths]
+
+
+def mixed_problem() -> Problem:
+    """Fourteen real axes, four of integers and six of choices, scored by arithmetic."""
+    axes = [Axis(f"x{i}") for i in range(14)] + [Axis(f"n{i}", "integer", 8, 40) for i in range(4)]
     axes += [Axis(f"c{i}", "choice", options=5) for i in range(6)]
     scale = np.array([1.0] * 14 + [40.0] * 4 + [4.0] * 6)
+    function: Callable[[np.ndarray], np.ndarray] = lambda genes: dtlz2(genes / scale, 5)  # noqa: E731
+    return problem(function, axes, 5)
 
-    def evaluate(genes: np.ndarray) -> Evaluated:
-        share = genes / scale
-        rest = 1.0 + ((share[:, 4:] - 0.5) ** 2).sum(axis=1)
-        angle = share[:, :4] * np.pi / 2
-        sides = [rest * np.prod(np.cos(angle[:, : 4 - k]), axis=1) * (np.sin(angle[:, 4 - k]) if k else 1.0) for k in range(5)]
-        return Evaluated(genes, np.column_stack(sides), np.zeros(len(genes)), pd.DataFrame(index=range(len(genes))))
 
-    problem = Problem(axes, (False,) * 5, evaluate)
-    population = Population.empty(problem)
-    spent = []
+def search_alone(generations: int) -> list[float]:
+    """Milliseconds a candidate of each generation of a search without studies, tables and files."""
+    what = mixed_problem()
+    population, spent = Population.empty(what), []
     for generation in range(generations):
         began = time.process_time()
-        _, population = advance(problem, population, np.random.SeedSequence([1, 0, generation]))
+        _, population = advance(what, population, np.random.SeedSequence([1, 0, generation]))
         spent.append((time.process_time() - began) / SIZE * 1e3)
-    tenth = max(generations // 10, 1)
-    print(f"search alone, {generations} generations of {SIZE}: {np.mean(spent):.3f} ms a candidate")
-    print(f"first tenth {np.mean(spent[1 : tenth + 1]):.3f} ms, last tenth {np.mean(spent[-tenth:]):.3f} ms")
+    return spent
+
+
+def main(evaluations: int) -> None:
+    for name in STUDIES:
+        print(f"{name}: {share_besides_scoring(name, evaluations):.1%} of {evaluations} evaluations is not scoring")
+    for count in (evaluations, 10 * evaluations):
+        early, middle, late = costs_over_a_run(count)
+        print(f"scored by arithmetic, {count} evaluations: {early:.3f}, {middle:.3f} and {late:.3f} ms a candidate "
+              "in the second, sixth and last tenth")
+    spent = search_alone(100)
+    print(f"search alone: {np.mean(spent):.3f} ms a candidate; generations 2 to 11 {np.mean(spent[1:11]):.3f} ms, "
+          f"the last ten {np.mean(spent[-10:]):.3f} ms")
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100)
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 4000)

@@ -48,6 +48,8 @@ from objectives.scoring import evaluate
 from tests.drawn import baseline, study
 evaluate(baseline(), study().scenario)
 """
+#: what any process pays that uses these libraries: a measure of the machine
+IMPORTS = "import numba, pandas"
 #: peak memory from /proc: what getrusage tells a process counts the one that started it
 MEMORY = """
 import pandas as pd
@@ -208,9 +210,10 @@ def test_little_time_is_spent_outside_the_kernels():
 
 @pytest.mark.slow
 def test_first_score_of_a_fresh_process():
-    """Two seconds on an idle machine; cores that are shared take longer over the same work."""
+    """Two seconds on an idle machine: 2.2 times what it takes to import numba and pandas, however busy the cores are."""
     fresh(FIRST_SCORE)
-    assert min(fresh(FIRST_SCORE)[0] for _ in range(3)) < 3.0
+    pairs = [(fresh(FIRST_SCORE)[0], fresh(IMPORTS)[0]) for _ in range(4)]
+    assert min(score for score, _ in pairs) < 3.5 * min(imports for _, imports in pairs)
 
 
 @pytest.mark.slow

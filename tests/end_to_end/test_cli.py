@@ -32,7 +32,7 @@ OBJECTIVES = ["torque_capacity_Nm", "slip_margin", "friction_loss_W", "mass_kg",
 OPTIONS = {
     "check": {"STUDY", "--json"},
     "score": {"STUDY", "DESIGNS", "--phases", "--out", "--json"},
-    "sweep": {"STUDY", "--out", "--hours", "--evaluations", "--resume", "--seed"},
+    "sweep": {"STUDY", "--out", "--hours", "--evaluations", "--workers", "--ray", "--resume", "--seed"},
     "front": {"RUN", "--where", "--sort", "--top", "--out", "--json"},
     "sheet": {"RUN", "DESIGN"},
     "build": {"RUN", "DESIGN"},

@@ -1,0 +1,69 @@
+"""What a sweep sets itself: how many evaluations, in how many islands and how long epochs."""
+
+from __future__ import annotations
+
+import datetime
+import platform
+import socket
+from typing import Any
+
+from sweep.archive import versions
+from sweep.search import SIZE
+from sweep.study import Search, Study
+
+#: an epoch is a fortieth of an island's share, at least and at most so many generations
+EPOCHS = 40
+SHORTEST_EPOCH, LONGEST_EPOCH = 2, 20
+#: generations that an island needs to be worth having
+LEAST_GENERATIONS = 10
+#: of the hours asked for, the share that the search may plan with; the rest is for the front and for writing
+PLANNED_SHARE = 0.9
+
+
+def planned(study: Study, evaluations: int | None, hours: float | None, seed: int | None) -> dict[str, Any]:
+    """What run.json says at first. With hours, the number of evaluations is not known yet."""
+    search = study.search
+    hours = None if evaluations is not None else hours if hours is not None else search.hours
+    return {
+        "study": study.name,
+        "study_hash": study.hash,
+        "seed": search.seed if seed is None else seed,
+        "hours": hours,
+        "evaluations": None if hours else evaluations if evaluations is not None else search.evaluations,
+        "generation": SIZE,
+        "phases": search.phases,
+        "front_phases": search.front_phases,
+        "keep": search.keep,
+        "versions": {"python": platform.python_version(), **versions()},
+        "host": socket.gethostname(),
+        "started": now(),
+        "state": "planned",
+        "evaluations_done": 0,
+    }
+
+
+def evaluations_in(hours: float, rate: float) -> int:
+    """How many evaluations a search plans that scores ``rate`` a second."""
+    return max(SIZE, int(PLANNED_SHARE * hours * 3600 * rate))
+
+
+def spread(evaluations: int, search: Search) -> dict[str, int]:
+    """Islands, and evaluations of an island's epoch: some seconds of work. Counts alone decide, no clock."""
+    islands = max(1, min(search.islands, evaluations // (LEAST_GENERATIONS * SIZE)))
+    generations = -(-evaluations // (islands * EPOCHS * SIZE))
+    return {"islands": islands, "epoch": SIZE * min(max(generations, SHORTEST_EPOCH), LONGEST_EPOCH)}
+
+
+def late(about: dict[str, Any], seconds: float, epochs: int, evaluations: int, front: int) -> bool:
+    """Whether the hours would be over with one more epoch and the scoring of the front after it.
+
+    ``seconds`` is what ``epochs`` and their ``evaluations`` took, ``front`` how many designs are to be scored again.
+    """
+    if not about["hours"]:
+        return False
+    again = front * about["front_phases"] / about["phases"] * seconds / max(evaluations, 1)
+    return seconds + seconds / max(epochs, 1) + again > about["hours"] * 3600
+
+
+def now() -> str:
+    return datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds")
