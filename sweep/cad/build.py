@@ -24,6 +24,7 @@ from sweep.cad.parts import Assembly, Part
 from sweep.cad.proof import prove
 from sweep.cad.tables import as_json, parameters_csv, parameters_json, parts_csv, print_folder, print_list_csv
 from sweep.cad.weights import Printing, Weighed, printed, printing, weighed
+from sweep.errors import SweepFailure
 from sweep.run_study import find_design, study_of
 
 #: mm and rad, coarser: what is only looked at
@@ -61,6 +62,10 @@ def build(run: str | Path, name: str, tell: Tell) -> Built:
     need_libraries()
     tell("solids")
     assembly = assemble(dimensions_of(study, choice.design))
+    unsound = [part.title for part in assembly.parts if not part.shape.is_valid]
+    if unsound:
+        go_on = "choose a neighbour of the front; please report the design and its study"
+        raise SweepFailure(f"no sound solid came of: {', '.join(unsound)}", "the run; nothing was written", go_on)
     with replacing(place) as work:
         files, checks, geometry = write(choice, assembly, work, tell)
     return Built(choice, assembly, place, files, checks, geometry)

@@ -6,6 +6,7 @@ import csv
 import json
 import re
 from pathlib import Path
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -89,7 +90,7 @@ def test_a_full_disk_leaves_nothing_half_written(run: Path, monkeypatch: pytest.
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(building, "dimensions_of", lambda *unused: None)
-    monkeypatch.setattr(building, "assemble", lambda *unused: None)
+    monkeypatch.setattr(building, "assemble", lambda *unused: SimpleNamespace(parts=()))
     monkeypatch.setattr(building, "write", full)
     outcome = call("build", run, "baseline")
     assert outcome.status == 1
