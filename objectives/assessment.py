@@ -18,9 +18,9 @@ class Layout:
     """How the unit is laid out along and around its shaft: what the mass, the constraints and the solids share. Shapes (n,)."""
 
     arm_neck: np.ndarray  # material left between the side washers of neighbouring output rollers
-    hub_outside_radius: np.ndarray  # of a hub's body
+    hub_outside_radius: np.ndarray  # of a hub's body and rollers
     hub_inside_offset: np.ndarray  # of the hub body's inner face from the mid-plane, before closure
-    hub_outside_offset: np.ndarray  # of the hub body's outer face from the mid-plane
+    hub_outside_offset: np.ndarray  # of the outer face of hub body and rollers from the mid-plane, without the gear
     hub_roller_room: np.ndarray  # between neighbouring hub rollers
     carrier_standoff: np.ndarray  # axial clearance hub rollers and hub body to carrier before closure
     carrier_outside_radius: np.ndarray
@@ -33,6 +33,10 @@ class Layout:
     thrust_bearing: np.ndarray  # index into bearing_names; -1: none fits
     bearing_names: tuple[str, ...]
     bearing_spacing: np.ndarray  # between the two radial bearings of a hub, centre to centre
+    carrier_half_width: np.ndarray  # of the carrier about its bearing; elsewhere half its thickness
+    barrel_inside_offset: np.ndarray  # of a hub's barrel, which holds its bearings, from the mid-plane before closure
+    barrel_outside_offset: np.ndarray
+    barrel_radius: np.ndarray
     unit_half_width: np.ndarray  # from the mid-plane to the outermost part without the motors
     unit_width: np.ndarray  # over all parts, motors included
 

@@ -12,11 +12,13 @@ from typing import Any, Protocol
 import numpy as np
 
 from objectives.assessment import Layout
+from objectives.hub_body import ADDENDUM, bolt_path_room, hub_body
 from objectives.layout import (
     axle_half_length,
     bearing_figure,
     hub_roller_mount,
     line_width,
+    screw_figure,
     spring_deflection,
     wall_thickness,
     window_half_width,
@@ -25,7 +27,7 @@ from objectives.mass import core_bore
 from objectives.pass_window import pass_window
 from objectives.scenario import Scenario
 from objectives.units import DEG, MM
-from objectives.wheel import PLAIN, WheelBatch
+from objectives.wheel import BALL, PLAIN, WheelBatch
 
 #: m, thinnest printed pin (common practice)
 LEAST_PIN = 3e-3
@@ -104,14 +106,39 @@ def hub_roller_room(plan: Plan) -> np.ndarray:
 
 
 def hub_roller_standout(plan: Plan) -> np.ndarray:
-    """How far hub rollers stand out of the bosses that hold them, less the printer's clearance."""
+    """How far hub rollers stand out of bosses and washers that hold them, less the printer's clearance."""
     mount = hub_roller_mount(plan.wheel, plan.scenario)
-    return plan.wheel.hub_roller_radius - mount.boss_radius - plan.scenario.printer.clearance
+    washer = screw_figure(plan.wheel.hub_axle_diameter, plan.scenario.catalogue, "washer_outside") / 2
+    return plan.wheel.hub_roller_radius - np.maximum(mount.boss_radius, washer) - plan.scenario.printer.clearance
 
 
 def carrier_standoff(plan: Plan) -> np.ndarray:
     """Axial clearance of hub and hub rollers to the carrier before closure, less the printer's clearance."""
     return plan.layout.carrier_standoff - plan.scenario.printer.clearance
+
+
+def axle_cover(plan: Plan) -> np.ndarray:
+    """Material of a carrier half over the groove of an axle, less two lines."""
+    wheel = plan.wheel
+    return (wheel.carrier_thickness - wheel.axle_diameter) / 2 - 2 * line_width(plan.scenario.printer)
+
+
+def bolt_access(plan: Plan) -> np.ndarray:
+    """Room between the hub gear's teeth and the way of a hub roller's bolt and key."""
+    wheel, layout, scenario = plan.wheel, plan.layout, plan.scenario
+    return bolt_path_room(wheel, layout, hub_body(wheel, layout, scenario), scenario)
+
+
+def gear_standoff(plan: Plan) -> np.ndarray:
+    """Distance of gear and pinion from the output rollers less the printer's clearance, before closure.
+
+    The pinion's tips reach furthest out; their inner corner is nearest to a roller.
+    """
+    wheel, layout = plan.wheel, plan.layout
+    reach = layout.centre_distance + layout.pinion_pitch_radius + ADDENDUM * wheel.gear_module
+    face = layout.gear_offset - layout.gear_width / 2
+    apart = np.hypot(np.maximum(wheel.pitch_radius - reach, 0), face)
+    return apart - wheel.output_roller_radius - wheel.bore_play - plan.scenario.printer.clearance
 
 
 def hub_bore(plan: Plan) -> np.ndarray:
@@ -134,7 +161,8 @@ def roller_core(plan: Plan) -> np.ndarray:
     rim = np.sqrt(wheel.wheel_radius**2 - half**2) - wheel.pitch_radius
     end = (1 - wheel.crown) * wheel.output_roller_radius + wheel.crown * rim
     tyre = np.where(wheel.bore == PLAIN, 0.0, wheel.tyre_thickness)
-    return end - tyre - core_bore(wheel) / 2 - 2 * line_width(plan.scenario.printer)
+    hole = core_bore(wheel) / 2 + np.where(wheel.bore == BALL, wheel.bore_play, 0.0)
+    return end - tyre - hole - 2 * line_width(plan.scenario.printer)
 
 
 def hub_roller_length(plan: Plan) -> np.ndarray:
@@ -223,23 +251,17 @@ def undercut(plan: Plan) -> np.ndarray:
 
 
 def gear_bore(plan: Plan) -> np.ndarray:
-    """Root radius of the hub gear, m (z/2 - 1.25), less the bearing seat in it and a wall."""
-    scenario = plan.scenario
-    seat = bearing_figure(plan.layout.radial_bearing, scenario.catalogue, "outside") / 2
-    return plan.wheel.gear_module * (plan.wheel.gear_teeth / 2 - 1.25) - seat - 4 * line_width(scenario.printer)
+    """Root radius of the hub gear, m (z/2 - 1.25), less that of the barrel about the bearings."""
+    return hub_body(plan.wheel, plan.layout, plan.scenario).gear_root_radius - plan.layout.barrel_radius
 
 
 def motor_fits(plan: Plan) -> np.ndarray:
-    """Room of the motor beside spring and thrust bearing on the shaft, or of its shaft in the pinion, whichever is less."""
+    """Room of the motor beside the hub's barrel, or of its shaft in the pinion, whichever is less."""
     scenario, layout, wheel = plan.scenario, plan.layout, plan.wheel
     motors = [scenario.catalogue.motors[name] for name in wheel.motor_names]
     radius = np.array([motor.diameter for motor in motors])[wheel.motor] / 2
     shaft = np.array([motor.shaft_diameter for motor in motors])[wheel.motor] / 2
-    around_shaft = np.maximum(
-        bearing_figure(layout.thrust_bearing, scenario.catalogue, "outside"),
-        bearing_figure(layout.radial_bearing, scenario.catalogue, "outside"),
-    ) / 2
-    beside = layout.centre_distance - radius - around_shaft - scenario.printer.clearance
+    beside = layout.centre_distance - radius - layout.barrel_radius - scenario.printer.clearance
     in_pinion = layout.pinion_pitch_radius - 1.25 * wheel.gear_module - shaft - 2 * line_width(scenario.printer)
     return np.where(np.isnan(shaft), beside, np.minimum(beside, in_pinion))
 
@@ -249,9 +271,12 @@ GEOMETRY_CONSTRAINTS: tuple[Constraint, ...] = tuple(
     for name, unit, factor, scale, function, meaning in (
         ("arm_neck", "mm", MM, 2.0, arm_neck, "arm between output rollers thick enough to print and to hold"),
         ("axle_engagement", "mm", MM, 2.0, axle_engagement, "axles held in the arms over at least their diameter"),
+        ("axle_cover", "mm", MM, 1.0, axle_cover, "carrier halves thick enough over the grooves of the axles"),
         ("hub_roller_room", "mm", MM, 2.0, hub_roller_room, "wall and clearances between neighbouring hub rollers"),
-        ("hub_roller_standout", "mm", MM, 1.0, hub_roller_standout, "hub rollers stand out of the hub"),
+        ("hub_roller_standout", "mm", MM, 1.0, hub_roller_standout, "hub rollers stand out of bosses and washers"),
         ("carrier_standoff", "mm", MM, 2.0, carrier_standoff, "hubs clear of the carrier before closure"),
+        ("bolt_access", "mm", MM, 5.0, bolt_access, "bolts of the hub rollers pass the teeth of the hub gear"),
+        ("gear_standoff", "mm", MM, 2.0, gear_standoff, "gear and pinion clear of the output rollers"),
         ("hub_bore", "mm", MM, 5.0, hub_bore, "room for the bearings inside the pockets, and bearings for the shaft"),
         ("roller_core", "mm", MM, 1.0, roller_core, "material inside the tyre at a roller's ends"),
         ("hub_roller_length", "mm", MM, 3.0, hub_roller_length, "hub rollers last a pass"),
@@ -264,7 +289,7 @@ GEOMETRY_CONSTRAINTS: tuple[Constraint, ...] = tuple(
         ("preload_after_wear", "N", 1.0, 20.0, preload_after_wear, "preload left after 0.1 mm of wear"),
         ("spring_travel", "mm", MM, 10.0, spring_travel, "room for the spring's deflection"),
         ("undercut", "teeth", 1.0, 3.0, undercut, "no harmful undercut at the pinion"),
-        ("gear_bore", "mm", MM, 5.0, gear_bore, "hub gear larger than the bearing seat in it"),
+        ("gear_bore", "mm", MM, 5.0, gear_bore, "hub gear larger than the barrel in it"),
         ("motor_fits", "mm", MM, 5.0, motor_fits, "motor clear of the shaft's parts, its shaft within the pinion"),
     )
 )

@@ -24,9 +24,11 @@ R_h and offset y_h, its bolt of diameter d held in a boss of radius p = d/2 + wa
 washer + d inwards and e_out = e_in + head outwards:
 
 - roller's innermost point  y_h - L_h/2 a_y - r_h sqrt(1 - a_y^2)
-- rim's faces               y_h - e_in a_y - p sqrt(1 - a_y^2)  and  y_h + e_out a_y + p sqrt(1 - a_y^2)
-- rim's outside radius      hypot(R_h + e_out a_r, e_out a_t) + p
-- barrel about the bearings from max(rim's inner face, carrier or its bearing + clearance) to the gear's outer face
+- rim's inner face          y_h - e_in a_y - p sqrt(1 - a_y^2)
+- rim's outer face          y_h + e_out a_y + p sqrt(1 - a_y^2), or where a roller or a wall beyond the pockets reaches further
+- rim's outside radius      hypot(R_h + e_out a_r, e_out a_t) + p, or that of a wall beyond the corners of the pockets
+- barrel about the bearings from the rim's inner face, further out where the carrier is thicker about its bearing than
+  elsewhere, to the gear's outer face or so far that both bearings find their seats, the outer one sunk by the clearance
 """
 
 from __future__ import annotations
@@ -58,6 +60,13 @@ CAP_THICKNESS = 3e-3
 NUT_HEIGHT = 0.8
 #: m, plate that a motor is bolted to
 MOTOR_PLATE = 4e-3
+#: m, lips of the carrier on both sides of its bearing, and what is left between a hub's two bearings (common practice)
+BEARING_LIP = 1.5e-3
+BEARING_LAND = 2e-3
+#: m, how far a shoulder reaches in over a bearing's outer ring (common practice, 1 to 1.5)
+BEARING_SHOULDER = 1.2e-3
+#: shaft beyond the preload nut for the robot's frame to grip, over the shaft's diameter (common practice)
+SHAFT_END = 1.0
 
 
 @dataclass(frozen=True)
@@ -70,6 +79,8 @@ class HubRollerMount:
     boss_radius: np.ndarray  # of the material about the bolt's ends
     inner_half_length: np.ndarray  # from the roller's centre to the inner end of its bolt
     outer_half_length: np.ndarray  # from the roller's centre to the outer end of its bolt, head included
+    pocket_reach: np.ndarray  # from the roller's centre to the corners of its pocket, along c
+    pocket_radius: np.ndarray  # of the outer corner of a pocket from the shaft's axis
     washer_thickness: np.ndarray
 
 
@@ -112,13 +123,20 @@ def hub_roller_mount(wheel: WheelBatch, scenario: Scenario) -> HubRollerMount:
     washer = screw_figure(wheel.hub_axle_diameter, scenario.catalogue, "washer_thickness")
     head = screw_figure(wheel.hub_axle_diameter, scenario.catalogue, "head_height")
     inner = wheel.hub_roller_length / 2 + washer + wheel.hub_axle_diameter
+    clearance, sine, cosine = scenario.printer.clearance, np.sin(wheel.skew_angle), np.cos(wheel.skew_angle)
+    half_pocket, half_width = wheel.hub_roller_length / 2 + washer + clearance / 2, wheel.hub_roller_radius + clearance
+    reach = half_pocket * sine + half_width * cosine
     return HubRollerMount(
-        axis_t=np.cos(wheel.skew_angle),
-        axis_r=np.sin(wheel.skew_angle) * np.cos(wheel.contact_angle),
-        axis_y=np.sin(wheel.skew_angle) * np.sin(wheel.contact_angle),
+        axis_t=cosine,
+        axis_r=sine * np.cos(wheel.contact_angle),
+        axis_y=sine * np.sin(wheel.contact_angle),
         boss_radius=wheel.hub_axle_diameter / 2 + wall_thickness(scenario),
         inner_half_length=inner,
         outer_half_length=inner + head,
+        pocket_reach=reach,
+        pocket_radius=np.hypot(
+            wheel.hub_roller_centre_radius + reach * np.cos(wheel.contact_angle), half_pocket * cosine - half_width * sine
+        ),
         washer_thickness=washer,
     )
 
@@ -138,8 +156,8 @@ def window_half_width(wheel: WheelBatch, scenario: Scenario) -> np.ndarray:
 
 
 def window_inner_radius(wheel: WheelBatch, scenario: Scenario) -> np.ndarray:
-    """Where a carrier window begins [m]: the roller's inside less the printer's clearance."""
-    return wheel.pitch_radius - wheel.output_roller_radius - scenario.printer.clearance
+    """Where a carrier window begins [m]: the roller's inside less its play and the printer's clearance."""
+    return wheel.pitch_radius - wheel.output_roller_radius - wheel.bore_play - scenario.printer.clearance
 
 
 def spring_deflection(wheel: WheelBatch) -> np.ndarray:
@@ -237,31 +255,39 @@ def layout(wheel: WheelBatch, scenario: Scenario) -> Layout:
         thrust_width = bearing_figure(thrust, catalogue, "width") + 2 * bearing_figure(thrust, catalogue, "washer_thickness")
         half_pitch = np.pi / wheel.output_roller_count
         neck = 2 * (
-            (wheel.pitch_radius - wheel.output_roller_radius) * np.sin(half_pitch)
+            window_inner_radius(wheel, scenario) * np.sin(half_pitch)
             - window_half_width(wheel, scenario) * np.cos(half_pitch)
         )
         carrier_outside = (
             np.hypot(wheel.pitch_radius + wheel.axle_diameter / 2, axle_half_length(wheel)) + wall_thickness(scenario)
         )
         upright = np.sqrt(1 - mount.axis_y**2)
-        offset = wheel.hub_roller_centre_offset
-        roller_inside = offset - wheel.hub_roller_length / 2 * mount.axis_y - wheel.hub_roller_radius * upright
+        offset, reach = wheel.hub_roller_centre_offset, wheel.hub_roller_length / 2
+        roller_inside = offset - reach * mount.axis_y - wheel.hub_roller_radius * upright
+        roller_outside = offset + reach * mount.axis_y + wheel.hub_roller_radius * upright
         hub_inside = offset - mount.inner_half_length * mount.axis_y - mount.boss_radius * upright
-        hub_outside = offset + mount.outer_half_length * mount.axis_y + mount.boss_radius * upright
-        hub_radius = (
-            np.hypot(
-                wheel.hub_roller_centre_radius + mount.outer_half_length * mount.axis_r,
-                mount.outer_half_length * mount.axis_t,
-            )
-            + mount.boss_radius
+        boss_outside = offset + mount.outer_half_length * mount.axis_y + mount.boss_radius * upright
+        wall = wall_thickness(scenario)
+        ring = (mount.pocket_reach + wall) * np.sin(wheel.contact_angle) + mount.boss_radius * np.cos(wheel.contact_angle)
+        hub_outside = np.maximum(np.maximum(boss_outside, roller_outside), offset + ring)
+        bolt_end = np.hypot(
+            wheel.hub_roller_centre_radius + mount.outer_half_length * mount.axis_r, mount.outer_half_length * mount.axis_t
         )
+        hub_radius = np.maximum(bolt_end + mount.boss_radius, mount.pocket_radius + wall)
         gear_width = GEAR_WIDTH_PER_MODULE * wheel.gear_module
         gear_offset = hub_outside + GEAR_SIDE_GAP + gear_width / 2
-        barrel_inside = np.maximum(hub_inside, np.maximum(wheel.carrier_thickness, radial_width) / 2 + clearance)
-        barrel_outside = np.maximum(gear_offset + gear_width / 2, barrel_inside + 2 * radial_width)
+        carrier_half = np.maximum(wheel.carrier_thickness, radial_width + 2 * BEARING_LIP) / 2
+        barrel_inside = hub_inside + carrier_half - wheel.carrier_thickness / 2
+        barrel_outside = np.maximum(
+            gear_offset + gear_width / 2, barrel_inside + 2 * radial_width + BEARING_LAND + clearance
+        )
+        barrel_radius = np.maximum(
+            bearing_figure(radial, catalogue, "outside") / 2 + 2 * wall_thickness(scenario),
+            bearing_figure(thrust, catalogue, "outside") / 2 + clearance / 2 + 2 * line_width(scenario.printer),
+        )
         half_width = (
             barrel_outside + thrust_width + SPRING_BASE_LENGTH + spring_deflection(wheel)
-            + CAP_THICKNESS + NUT_HEIGHT * scenario.build.shaft_diameter
+            + CAP_THICKNESS + (NUT_HEIGHT + SHAFT_END) * scenario.build.shaft_diameter
         )
         motors = [catalogue.motors[name] for name in wheel.motor_names]
         motor_end = gear_offset + gear_width / 2 + GEAR_SIDE_GAP + MOTOR_PLATE
@@ -282,7 +308,11 @@ def layout(wheel: WheelBatch, scenario: Scenario) -> Layout:
             radial_bearing=radial,
             thrust_bearing=thrust,
             bearing_names=tuple(catalogue.bearings),
-            bearing_spacing=barrel_outside - barrel_inside - radial_width,
+            bearing_spacing=barrel_outside - clearance - barrel_inside - radial_width,
+            carrier_half_width=carrier_half,
+            barrel_inside_offset=barrel_inside,
+            barrel_outside_offset=barrel_outside,
+            barrel_radius=barrel_radius,
             unit_half_width=half_width,
             unit_width=2 * np.maximum(half_width, motor_end),
         )

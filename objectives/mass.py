@@ -1,7 +1,7 @@
 """Mass of the wheel unit, part by part, its inertia about the axle and the time to print it. Derived here.
 
-A printed part is a shell of ``walls`` lines all round and infill within; tyres, teeth and pinions are printed solid.
-Fillets, axle holes and nut traps are left out.
+A printed part is a shell of ``walls`` lines all round and infill within; tyres, teeth and pinions are printed solid. The
+carrier is two halves, each with its own shell. Fillets, axle holes and nut traps are left out.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from objectives.assessment import Assessment, Layout, MassBreakdown
+from objectives.hub_body import hub_body
 from objectives.layout import (
     CAP_THICKNESS,
     NUT_HEIGHT,
@@ -24,12 +25,18 @@ from objectives.layout import (
     window_inner_radius,
 )
 from objectives.scenario import Scenario
-from objectives.wheel import BALL, PLAIN, WheelBatch
+from objectives.wheel import BALL, BUSHED, PLAIN, WheelBatch
 
 #: kg/m^3, of carbon and bearing steel (common practice)
 STEEL_DENSITY = 7850.0
-#: J/kg, elastic energy that a steel spring stores at its working load (common practice, coil and disc, 100 to 300)
-SPRING_ENERGY_PER_MASS = 150.0
+#: J/kg, elastic energy that a steel spring stores at its working load, closed coils included (common practice, 60 to 200)
+SPRING_ENERGY_PER_MASS = 80.0
+#: steel of a threaded shank and of a head with its socket over that of plain cylinders (ISO 261, ISO 4762, about)
+THREAD_FILL, HEAD_FILL = 0.8, 0.9
+#: kg/m^3, of a polymer bushing (POM, common practice)
+BUSHING_DENSITY = 1410.0
+#: outside over inside diameter of the shims beside the output rollers (DIN 988, about)
+SHIM_RATIO = 2.0
 #: share of the ring between bore and outside that is steel in a ball bearing (common practice)
 BALL_BEARING_FILL = 0.6
 #: area of a hexagon nut over the square of its thread: 2.5 for the hexagon, 1.7 d across flats, less pi/4 for the hole
@@ -40,8 +47,6 @@ FLOW_SHARE = 0.7
 LAYER_TIME = 4.0
 #: depth of a gear's rim below the pitch circle over its module: a tooth's root and as much again
 GEAR_RIM_PER_MODULE = 3.5
-#: m, least thickness of a web
-LEAST_WEB = 3e-3
 
 
 class Solid(NamedTuple):
@@ -139,7 +144,6 @@ def mass_breakdown(wheel: WheelBatch, layout: Layout, scenario: Scenario) -> Mas
     build, catalogue = scenario.build, scenario.catalogue
     plastic = catalogue.materials[build.material]
     wall = wall_thickness(scenario)
-    web = max(2 * wall, LEAST_WEB)
     half_shaft = build.shaft_diameter / 2
     with np.errstate(all="ignore"):
         mount = hub_roller_mount(wheel, scenario)
@@ -152,32 +156,40 @@ def mass_breakdown(wheel: WheelBatch, layout: Layout, scenario: Scenario) -> Mas
 
         # printed of the build's material
         disc = ring(bearing_radius, layout.carrier_outside_radius, wheel.carrier_thickness)
+        parted = disc.surface + 2 * np.pi * (layout.carrier_outside_radius**2 - bearing_radius**2)
         half_window = window_half_width(wheel, scenario)
         window_inside = window_inner_radius(wheel, scenario)
         window = window_area(window_inside, layout.carrier_outside_radius, half_window)
         edge = 2 * (layout.carrier_outside_radius - window_inside + half_window)
         carrier = Solid(
             disc.volume - n * window * wheel.carrier_thickness,
-            disc.surface - n * (2 * window - edge * wheel.carrier_thickness),
+            parted - n * (4 * window - edge * wheel.carrier_thickness),
             disc.square_radius,
         )
         rim = hub_rim(wheel, mount, scenario)
-        barrel_radius = bearing_radius + 2 * wall
-        barrel = ring(bearing_radius, barrel_radius, layout.gear_offset + layout.gear_width / 2 - layout.hub_inside_offset)
+        body = hub_body(wheel, layout, scenario)
+        web = body.web_thickness
+        length = layout.barrel_outside_offset - layout.barrel_inside_offset
+        barrel = ring(bearing_radius, layout.barrel_radius, length)
         rim_inside = np.maximum(
-            wheel.hub_roller_centre_radius - mount.inner_half_length * mount.axis_r - mount.boss_radius, barrel_radius
+            wheel.hub_roller_centre_radius - mount.inner_half_length * mount.axis_r - mount.boss_radius, layout.barrel_radius
         )
-        disc_web = ring(barrel_radius, rim_inside, np.full(len(wheel), web))
-        gear_inside = np.maximum(layout.gear_pitch_radius - GEAR_RIM_PER_MODULE * wheel.gear_module, barrel_radius)
+        disc_web = ring(layout.barrel_radius, rim_inside, web)
+        below = layout.gear_offset - layout.gear_width / 2 - layout.barrel_inside_offset - web
+        drum = ring(body.drum_inside_radius, body.drum_outside_radius, np.maximum(below, 0))
+        gear_inside = np.maximum(layout.gear_pitch_radius - GEAR_RIM_PER_MODULE * wheel.gear_module, body.drum_inside_radius)
         gear_rim = ring(gear_inside, np.maximum(layout.gear_pitch_radius, gear_inside), layout.gear_width)
-        gear_web = ring(barrel_radius, gear_inside, np.full(len(wheel), web))
-        pinion = ring(np.zeros(len(wheel)), layout.pinion_pitch_radius, layout.gear_width)
+        gear_web = ring(body.drum_inside_radius, gear_inside, web)
+        motor_shaft = np.nan_to_num(
+            np.array([catalogue.motors[name].shaft_diameter for name in wheel.motor_names])[wheel.motor] / 2
+        )
+        pinion = ring(motor_shaft, layout.pinion_pitch_radius, layout.gear_width)
         cap = ring(np.full(len(wheel), half_shaft), bearing_radius, np.full(len(wheel), CAP_THICKNESS))
         core_hole = np.pi / 4 * core_bore(wheel) ** 2 * wheel.output_roller_length
         core = np.where(wheel.bore == PLAIN, 0.0, output_roller_volume(wheel, wheel.tyre_thickness) - core_hole)
         structure = {
             "carrier": printed(carrier),
-            "hub_bodies": 2 * (printed(rim) + printed(barrel) + printed(disc_web)),
+            "hub_bodies": 2 * (printed(rim) + printed(barrel) + printed(disc_web) + printed(drum)),
             "gears": 2 * (gear_rim.volume + printed(gear_web)),
             "pinions": 2 * pinion.volume,
             "caps": 2 * cap.volume,
@@ -197,10 +209,14 @@ def mass_breakdown(wheel: WheelBatch, layout: Layout, scenario: Scenario) -> Mas
             layout.thrust_bearing, catalogue, "mass"
         )
         screw = wheel.hub_axle_diameter
-        bolt, nut, washer = fastener_masses(screw, mount.inner_half_length + mount.outer_half_length, scenario)
-        parts["hub_roller_bolts"] = 2 * m * (bolt + nut + 2 * washer)
-        clamp, clamp_nut, clamp_washer = fastener_masses(np.full(len(wheel), 3e-3), wheel.carrier_thickness, scenario)
-        parts["carrier_screws"] = n * (clamp + clamp_nut + clamp_washer)
+        bolt, _, washer = fastener_masses(screw, 2 * mount.inner_half_length, scenario)
+        parts["hub_roller_bolts"] = 2 * m * (bolt + 2 * washer)
+        clamp, clamp_nut, _ = fastener_masses(np.full(len(wheel), 3e-3), wheel.carrier_thickness, scenario)
+        parts["carrier_screws"] = n * (clamp + clamp_nut)
+        shim = np.pi / 4 * wheel.axle_diameter**2 * (SHIM_RATIO**2 - 1) * build.side_washer
+        parts["side_shims"] = 2 * n * STEEL_DENSITY * shim
+        bushing = core_hole - np.pi * (wheel.axle_diameter / 2 + wheel.bore_play) ** 2 * wheel.output_roller_length
+        parts["core_bushings"] = np.where(wheel.bore == BUSHED, n * BUSHING_DENSITY * bushing, 0.0)
         shaft_area = np.pi * half_shaft**2
         parts["shaft"] = STEEL_DENSITY * shaft_area * 2 * layout.unit_half_width
         parts["shaft_nuts"] = np.full(
@@ -210,7 +226,9 @@ def mass_breakdown(wheel: WheelBatch, layout: Layout, scenario: Scenario) -> Mas
         parts["motors"] = 2 * np.array([catalogue.motors[name].mass for name in wheel.motor_names])[wheel.motor]
 
         roller_radius2 = wheel.pitch_radius**2 + wheel.output_roller_radius**2 / 4 + wheel.output_roller_length**2 / 12
-        about_rim = parts["output_tyres"] + parts["output_cores"] + parts["output_axles"] + parts["roller_bearings"]
+        about_rim = sum(parts[name] for name in (
+            "output_tyres", "output_cores", "output_axles", "roller_bearings", "core_bushings", "side_shims"
+        ))  # fmt: skip
         carrier_inertia = plastic.density * carrier_second_moment(disc, window, window_inside, layout, wheel) * (
             structure["carrier"] / carrier.volume
         )
@@ -220,7 +238,7 @@ def mass_breakdown(wheel: WheelBatch, layout: Layout, scenario: Scenario) -> Mas
             + parts["carrier_screws"] * window_inside**2
             + (parts["hub_rollers"] + parts["hub_roller_bolts"]) * wheel.hub_roller_centre_radius**2
             + 2 * plastic.density * (
-                printed(rim) * rim.square_radius + printed(barrel) * barrel.square_radius
+                printed(rim) * rim.square_radius + printed(barrel) * barrel.square_radius + printed(drum) * drum.square_radius
                 + printed(disc_web) * disc_web.square_radius + gear_rim.volume * gear_rim.square_radius
                 + printed(gear_web) * gear_web.square_radius
             )
@@ -236,10 +254,10 @@ def mass_breakdown(wheel: WheelBatch, layout: Layout, scenario: Scenario) -> Mas
 
 
 def fastener_masses(diameter: np.ndarray, length: np.ndarray, scenario: Scenario) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Masses of a screw with a shank of ``length``, its nut and a washer [kg], shapes (n,), from diameters [m]."""
+    """Masses of a screw with a threaded shank of ``length``, its nut and a washer [kg], shapes (n,), from diameters [m]."""
     figures = ("head_diameter", "head_height", "washer_outside", "washer_thickness")
     head, height, outside, thickness = (screw_figure(diameter, scenario.catalogue, figure) for figure in figures)
-    screw = STEEL_DENSITY * np.pi / 4 * (diameter**2 * length + head**2 * height)
+    screw = STEEL_DENSITY * np.pi / 4 * (THREAD_FILL * diameter**2 * length + HEAD_FILL * head**2 * height)
     nut = STEEL_DENSITY * NUT_AREA * diameter**2 * NUT_HEIGHT * diameter
     return screw, nut, STEEL_DENSITY * np.pi / 4 * (outside**2 - diameter**2) * thickness
 
@@ -271,7 +289,7 @@ def print_time(
         + parts["output_tyres"] / wheel.output_density / tyre_flow[wheel.output_tyre]
         + parts["hub_rollers"] / wheel.hub_density / tyre_flow[wheel.hub_tyre]
     )
-    hub_height = layout.gear_offset + layout.gear_width / 2 - layout.hub_inside_offset
+    hub_height = layout.barrel_outside_offset - layout.barrel_inside_offset
     height = wheel.carrier_thickness + 2 * hub_height + wheel.output_roller_length + wheel.hub_roller_length
     return melting / FLOW_SHARE + LAYER_TIME * height / scenario.build.layer
 

@@ -11,6 +11,9 @@ from typing import Any
 
 import numpy as np
 
+from objectives.layout import GEAR_SIDE_GAP
+from objectives.units import MM
+
 Pair = tuple[np.ndarray, np.ndarray]
 
 
@@ -134,6 +137,17 @@ class HubRollers:
         root = (self.circle * self.radial) ** 2 - across * (self.circle**2 - reach**2)
         end = (np.sqrt(root) - self.circle * self.radial) / across
         return 2 * (end - self.washer - 2 * self.bolt)  # a head is as high as its bolt is thick
+
+    def bolt_way(self, length: np.ndarray, head: np.ndarray) -> np.ndarray:
+        """Radius outside which a bolt's head, of the radius ``head``, comes to its boss from beyond the gear's inner face."""
+        boss = (length / 2 + self.washer + 2 * self.bolt) * self.tilt + self.boss_radius * self.upright
+        # a wall beyond the corners of the pockets; a boss is a wall about its bolt
+        corner = (length / 2 + self.washer + self.clearance / 2) * np.sin(self.skew_angle)
+        corner = corner + (self.radius + self.clearance) * np.cos(self.skew_angle) + self.boss_radius - self.bolt / 2
+        ring = corner * np.sin(self.contact_angle) + self.boss_radius * np.cos(self.contact_angle)
+        face = np.maximum(np.maximum(boss, ring), length / 2 * self.tilt + self.radius * self.upright) + GEAR_SIDE_GAP / MM
+        along = np.maximum((face - head * self.upright) / self.tilt, length / 2 + self.washer + self.bolt)
+        return np.hypot(self.circle + along * self.radial, along * np.cos(self.skew_angle)) - head
 
     @property
     def length_clear_of_neighbours(self) -> np.ndarray:

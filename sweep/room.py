@@ -104,14 +104,19 @@ class Drawn:
 
     @property
     def least_hub_radius(self) -> np.ndarray:
-        """The smallest hub roller that the study allows and that stands out of its boss."""
-        return np.maximum(self.least("hub_roller_diameter_mm") / 2, self.boss_radius + self.clearance)
+        """The smallest hub roller that the study allows and that stands out of its boss and its washers."""
+        held = np.maximum(self.boss_radius, self.of_bolt("washer_outside") / 2)
+        return np.maximum(self.least("hub_roller_diameter_mm") / 2, held + self.clearance)
 
     @property
     def least_half_carrier(self) -> np.ndarray | float:
         if "carrier_thickness_mm" in self.values:
             return self["carrier_thickness_mm"] / 2
-        return np.maximum(self.around.least["carrier_thickness_mm"], self["axle_diameter_mm"]) / 2
+        return np.maximum(self.around.least["carrier_thickness_mm"], self["axle_diameter_mm"] + 4 * self.line) / 2
+
+    def of_bolt(self, figure: str) -> np.ndarray:
+        """A figure of the screw that the hub rollers turn on."""
+        return screw_figure(self["hub_axle_diameter_mm"] * MM, self.around.scenario.catalogue, figure) / MM
 
     def hub_rollers(self, count: np.ndarray, radius: np.ndarray, contact_angle: np.ndarray | None = None) -> HubRollers:
         bolt = self["hub_axle_diameter_mm"]
@@ -124,7 +129,7 @@ class Drawn:
             contact_angle=np.radians(self["contact_angle_deg"]) if contact_angle is None else contact_angle,
             skew_angle=np.radians(self["skew_angle_deg"]),
             bolt=bolt,
-            washer=screw_figure(bolt * MM, self.around.scenario.catalogue, "washer_thickness") / MM,
+            washer=self.of_bolt("washer_thickness"),
             boss_radius=self.boss_radius,
             between=2 * (self.line + self.clearance),
             clearance=self.clearance,
@@ -166,7 +171,9 @@ def output_roller_fill(d: Drawn) -> Bounds:
     """Neighbours' inner ends stand 2 (R_p - r_o) sin(pi/N) (1 - fill) apart; axles reach their diameter into the arms."""
     half_pitch = np.pi / d["output_roller_count"]
     inner, axle = d.pitch_radius - d.output_radius, d["axle_diameter_mm"]
-    necks = 1 - d.neck / (2 * inner * np.sin(half_pitch))
+    # windows begin within the rollers' play
+    window = inner - d["bore_play_mm"] - d.clearance
+    necks = (window * np.sin(half_pitch) - d.neck / 2) / (inner * np.sin(half_pitch))
     held = (d.pitch_radius - axle / 2) * np.tan(half_pitch) - AXLE_END_GAP / MM / 2 / np.cos(half_pitch)
     return -np.inf, np.minimum(necks, (held - axle - d.side_washer) / (inner * np.tan(half_pitch)))
 
@@ -225,9 +232,9 @@ def tyre_thickness(d: Drawn) -> Bounds:
 
 
 def carrier_thickness(d: Drawn) -> Bounds:
-    """As thick as the axles; clear of the hub rollers."""
+    """Two lines over the grooves of the axles; clear of the hub rollers."""
     rollers = d.hub_rollers(d["hub_roller_count"], d["hub_roller_diameter_mm"] / 2)
-    return d["axle_diameter_mm"], 2 * rollers.half_carrier_clear_of(d["hub_roller_length_mm"])
+    return d["axle_diameter_mm"] + 4 * d.line, 2 * rollers.half_carrier_clear_of(d["hub_roller_length_mm"])
 
 
 def pinion_teeth(d: Drawn) -> Bounds:
@@ -238,10 +245,13 @@ def pinion_teeth(d: Drawn) -> Bounds:
 
 
 def gear_teeth(d: Drawn) -> Bounds:
-    """Clear of the floor; far enough out for the motor to stand beside the shaft."""
+    """Clear of the floor and of the way of the hub rollers' bolts; far enough out for the motor to stand beside the shaft."""
     module, shaft = d["gear_module_mm"], d.around.scenario.build.shaft_diameter / MM
     beside_shaft = (d.of_motor(lambda motor: motor.diameter) + shaft) / module - d["pinion_teeth"]
-    return beside_shaft, (d["wheel_diameter_mm"] - 2 * GROUND_CLEARANCE / MM) / module - 2
+    rollers = d.hub_rollers(d["hub_roller_count"], d["hub_roller_diameter_mm"] / 2)
+    head = d.of_bolt("head_diameter") / 2 + d.clearance
+    tip = np.minimum(d["wheel_diameter_mm"] / 2 - GROUND_CLEARANCE / MM, rollers.bolt_way(d["hub_roller_length_mm"], head))
+    return beside_shaft, 2 * tip / module - 2
 
 
 def _lengths(rollers: HubRollers, d: Drawn) -> tuple[np.ndarray, np.ndarray]:

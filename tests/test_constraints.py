@@ -56,8 +56,12 @@ def test_a_shortfall_is_never_endless():
 
 
 def test_arm_neck_in_millimetres():
-    """14 rollers of 30 mm on 200 mm, fill 0.8, washers 0.5 mm: neck 0.2 * 140 sin(pi/14) - 1 cos(pi/14), less 3 mm."""
-    assert room("arm_neck")[0] == pytest.approx(0.2 * 140 * math.sin(math.pi / 14) - math.cos(math.pi / 14) - 3)
+    """14 rollers of 30 mm on 200 mm, fill 0.8, washers 0.5 mm, play 0.2 mm, clearance 0.25 mm, less 3 mm.
+
+    Between the corners of two windows: 2 * (69.55 sin(pi/14) - (0.8 * 70 tan(pi/14) + 0.5) cos(pi/14)).
+    """
+    sine, cosine = math.sin(math.pi / 14), math.cos(math.pi / 14)
+    assert room("arm_neck")[0] == pytest.approx(2 * (69.55 * sine - (0.8 * 70 * sine / cosine + 0.5) * cosine) - 3)
 
 
 def test_preload_after_wear():
@@ -97,10 +101,38 @@ def test_undercut_keeps_fourteen_teeth():
 
 
 def test_motor_beside_the_shaft():
-    """Module 1, 20 and 60 teeth: 40 mm apart; motor 37 mm, thrust bearing 24 mm, 0.25 mm: 9.25 mm left. In the pinion,
+    """Module 1, 20 and 60 teeth: 40 mm apart; motor 37 mm, barrel 9.5 + 3.6 mm, 0.25 mm: 8.15 mm left. In the pinion,
     10 mm less 1.25 mm less 3 mm of shaft and 0.9 mm of wall: 4.85 mm."""
     assert room("motor_fits")[0] == pytest.approx(4.85)
-    assert room("motor_fits", {"gear_teeth": 48})[0] == pytest.approx(34 - 18.5 - 12 - 0.25)
+    assert room("motor_fits", {"gear_teeth": 48})[0] == pytest.approx(34 - 18.5 - 13.1 - 0.25)
+
+
+def test_gear_must_clear_its_barrel_and_the_output_rollers():
+    """Root of 30 teeth of module 1: 13.75 mm, barrel 13.1 mm. A pinion that reaches past the rollers' axles needs a gear whose
+    face lies beyond a roller's radius, its play of 0.2 mm and 0.25 mm."""
+    assert room("gear_bore", {"gear_teeth": 30})[0] == pytest.approx(0.65)
+    face = PLAIN.layout.gear_offset[0] - PLAIN.layout.gear_width[0] / 2
+    far = room("gear_standoff", {"gear_teeth": 140})[0]
+    assert far == pytest.approx(face / MM - 15 - 0.2 - 0.25)
+    # 20 and 60 teeth reach 51 mm; the corner lies 34 mm inside the axles
+    assert room("gear_standoff")[0] == pytest.approx(math.hypot(34, face / MM) - 15.45)
+
+
+def test_axles_covered_by_their_halves():
+    """A carrier of 8 mm on axles of 4 mm leaves 2 mm, two lines of 0.45 mm less."""
+    assert room("axle_cover")[0] == pytest.approx(1.1)
+
+
+def test_hub_rollers_stand_out_of_washers_too():
+    """M3, boss 1.5 + 1.8 mm, washer 6.6 mm: the same; with two walls the washer counts."""
+    assert room("hub_roller_standout")[0] == pytest.approx(6 - 3.3 - 0.25)
+    slim = replace(scenario().build, walls=2)
+    assert room("hub_roller_standout", build=slim)[0] == pytest.approx(6 - 3.3 - 0.25)
+
+
+def test_a_gear_larger_than_the_rim_bars_the_way_of_the_bolts():
+    few, many = room("bolt_access", {}, {"gear_teeth": 180})
+    assert few > 0 > many
 
 
 def test_a_shaft_without_bearings_is_never_feasible():
@@ -116,8 +148,8 @@ def test_large_gear_scrapes_the_floor_and_misses_the_bed():
 
 
 def test_roller_core_by_hand():
-    """Straight roller of 30 mm, tyre 3 mm, bearing 9 mm on a rod of 4 mm, two lines of 0.45 mm: 15 - 3 - 4.5 - 0.9."""
-    assert room("roller_core", {"crown": 0.0, "bore": "ball"})[0] == pytest.approx(6.6)
+    """Straight roller of 30 mm, tyre 3 mm, bearing 9 mm with 0.2 mm of play, two lines of 0.45 mm: 15 - 3 - 4.7 - 0.9."""
+    assert room("roller_core", {"crown": 0.0, "bore": "ball"})[0] == pytest.approx(6.4)
     assert room("roller_core", {"crown": 0.0})[0] == pytest.approx(15 - 2 - 0.9)
 
 

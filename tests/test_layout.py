@@ -61,9 +61,21 @@ def test_rim_holds_every_boss():
         centre, axis = hub_roller(wheel, row)
         boss = surface(centre, axis, mount.outer_half_length[row], mount.boss_radius[row])
         radius = np.hypot(boss[:, 0], boss[:, 1]).max()
-        assert radius <= plan.hub_outside_radius[row] + 1e-9
-        assert plan.hub_outside_radius[row] - radius < mount.boss_radius[row]
-        assert plan.hub_outside_offset[row] == pytest.approx(boss[:, 2].max(), abs=2e-6)
+        roller = surface(centre, axis, wheel.hub_roller_length[row] / 2, wheel.hub_roller_radius[row])
+        # a wall beyond the outer corners of the pocket, in the plane that the rim is laid in
+        beta, gamma = wheel.contact_angle[row], wheel.skew_angle[row]
+        climb = np.array([0.0, np.cos(beta), np.sin(beta)])
+        across = np.cross(axis, [0.0, -np.sin(beta), np.cos(beta)])
+        across *= np.sign(across @ climb)
+        washer = mount.washer_thickness[row]
+        corner = (wheel.hub_roller_length[row] / 2 + washer + 0.125e-3) * axis
+        corner = centre + corner + (wheel.hub_roller_radius[row] + 0.25e-3) * across
+        ring = np.hypot(corner[0], corner[1]) + 1.8e-3
+        assert np.sin(gamma) >= 0
+        assert plan.hub_outside_radius[row] >= max(radius, ring) - 1e-9
+        assert plan.hub_outside_radius[row] - max(radius, ring) < mount.boss_radius[row]
+        ring_face = corner[2] + 1.8e-3 * np.sin(beta) + mount.boss_radius[row] * np.cos(beta)
+        assert plan.hub_outside_offset[row] == pytest.approx(max(boss[:, 2].max(), roller[:, 2].max(), ring_face), abs=3e-6)
 
 
 def distance_of_cylinders(centre, axis, half, radius, other_centre, other_axis, other_half, other_radius):
@@ -111,9 +123,12 @@ def test_overlapping_cylinders_have_negative_room():
 
 
 def test_arms_vanish_where_rollers_fill_the_rim():
-    """Roller ends of neighbours meet at the inside of the rim when the fill is 1 and there is no washer."""
-    bare = scenario(build=replace(scenario().build, side_washer=0.0))
-    necks = layout(wheels({"output_roller_fill": 1.0}, {"output_roller_fill": 0.8}), bare).arm_neck
+    """Roller ends of neighbours meet at the inside of the rim when the fill is 1, with no washer, play or clearance."""
+    bare = scenario(
+        build=replace(scenario().build, side_washer=0.0), printer=replace(scenario().printer, clearance=0.0)
+    )
+    tight = {"bore_play_mm": 0.0}
+    necks = layout(wheels({"output_roller_fill": 1.0, **tight}, {"output_roller_fill": 0.8, **tight}), bare).arm_neck
     assert necks[0] == pytest.approx(0, abs=1e-12)
     # 14 rollers, 200 mm, rollers of 30 mm: (1 - 0.8) * 2 * 70 mm * sin(pi/14)
     assert necks[1] == pytest.approx(0.2 * 2 * 70 * MM * np.sin(np.pi / 14))

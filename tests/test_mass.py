@@ -63,10 +63,15 @@ def test_parts_worked_by_hand():
     assert parts["output_axles"][0] == pytest.approx(14 * 7850 * np.pi * 0.002**2 * rod)
     assert parts["hub_bearings"][0] == pytest.approx(5 * 0.010 + 2 * 0.010)
     assert parts["motors"][0] == 0.8
-    # a spring that stores F^2/(2 K) = 0.36 J in each hub: 2.4 g each at 150 J/kg
-    assert parts["springs"][0] == pytest.approx(2 * 0.36 / 150)
-    # pinion of 20 teeth, module 1, 8 mm wide, solid
-    assert parts["pinions"][0] == pytest.approx(2 * np.pi * 0.01**2 * 0.008 * 1250)
+    # a spring that stores F^2/(2 K) = 0.36 J in each hub: 4.5 g each at 80 J/kg
+    assert parts["springs"][0] == pytest.approx(2 * 0.36 / 80)
+    # pinion of 20 teeth, module 1, 8 mm wide, solid but for a shaft of 6 mm
+    assert parts["pinions"][0] == pytest.approx(2 * np.pi * (0.01**2 - 0.003**2) * 0.008 * 1250)
+    # shims of 4 x 8 x 0.5 mm; bolts of 26 mm with four fifths of a rod's steel, no nuts
+    assert parts["side_shims"][0] == pytest.approx(28 * 7850 * np.pi / 4 * (0.008**2 - 0.004**2) * 0.5e-3)
+    bolt = 0.8 * 0.003**2 * (0.018 + 2 * 0.0005 + 2 * 0.003) + 0.9 * 0.0054**2 * 0.003
+    washer = (0.0066**2 - 0.003**2) * 0.0005
+    assert parts["hub_roller_bolts"][0] == pytest.approx(36 * 7850 * np.pi / 4 * (bolt + 2 * washer))
 
 
 def test_total_is_the_sum_of_the_parts():
@@ -96,12 +101,12 @@ def test_carrier_worked_by_sampling():
     pitch = 2 * np.pi / 14
     local = angle - pitch * np.round(angle / pitch)
     half = wheel.output_roller_length[0] / 2 + 0.5e-3
-    window = (np.abs(radius * np.sin(local)) < half) & (radius * np.cos(local) > 0.1 - 0.03 - 0.25e-3)
+    window = (np.abs(radius * np.sin(local)) < half) & (radius * np.cos(local) > 0.1 - 0.03 - 0.2e-3 - 0.25e-3)
     there = (radius < outside) & (radius > 9.5e-3) & ~window
     printed = masses(build=judged_by.build).parts["carrier"][0]
     assert printed == pytest.approx(there.sum() * step**2 * thickness * 1250, rel=2e-3)
     half_width = np.array([half])
-    inner = np.array([0.06975])
+    inner = np.array([0.06955])
     second = carrier_second_moment(
         ring(np.array([9.5e-3]), plan.carrier_outside_radius, wheel.carrier_thickness),
         window_area(inner, plan.carrier_outside_radius, half_width), inner, plan, wheel,

@@ -162,7 +162,7 @@ def test_many_draws_can_be_put_together_and_hardly_any_without_the_rooms(study: 
 
 @studies
 def test_the_rooms_shut_out_few_wheels_that_can_be_put_together(study: Study) -> None:
-    designs = drawn_without_room(study.space, 20000)
+    designs = drawn_without_room(study.space, 40000)
     possible = designs[can_be_put_together(study, designs)].reset_index(drop=True)
     assert len(possible) > 80
     again = study.space.decode(study.space.encode(possible))

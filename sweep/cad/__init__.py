@@ -1,0 +1,1 @@
+"""Solids of a design, and the proof that they are the design."""

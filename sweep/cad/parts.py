@@ -1,0 +1,52 @@
+"""What a wheel unit is made of: its parts, where each copy of them is, how it is made.
+
+Frame of the unit: x forward, y left, z up, origin in the middle of the wheel; mm and degrees. Solids and locations are
+those of build123d, which this module does not import.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from sweep.cad.dimensions import Dimensions
+
+#: how a part comes about: printed of the build's material, printed or cast soft, bought whole, cut from stock
+PRINTED, TYRE, BOUGHT, STOCK = "printed", "tyre", "bought", "stock"
+
+Colour = tuple[float, float, float]
+
+
+@dataclass(frozen=True)
+class Part:
+    """One kind of part, and every place it is used in."""
+
+    name: str  # snake_case, unique
+    title: str  # words for people
+    make: str  # PRINTED, TYRE, BOUGHT or STOCK
+    material: str  # a name of the catalogue, or plain words
+    designation: str  # of bought and stock parts, e.g. "ISO 4762 M4 x 40"; "" for others
+    shape: Any  # solid in the part's own frame
+    places: tuple[Any, ...]  # Locations in the unit's frame, one for each copy
+    plate: Any  # Location that lays a printed part on the bed, its lowest point at z = 0
+    colour: Colour
+    replaces: str = ""  # a note for whoever handles it, e.g. the tool of a screw
+
+    @property
+    def count(self) -> int:
+        return len(self.places)
+
+
+@dataclass(frozen=True)
+class Assembly:
+    """A wheel unit in one phase of its hubs against its carrier."""
+
+    dimensions: Dimensions
+    parts: tuple[Part, ...]
+
+    def part(self, name: str) -> Part:
+        """The part of a name; raises KeyError."""
+        for part in self.parts:
+            if part.name == name:
+                return part
+        raise KeyError(name)

@@ -1,0 +1,194 @@
+"""Solids of a wheel unit: valid, in their places, measured, and clear of each other."""
+
+import dataclasses
+import importlib
+import math
+
+import numpy as np
+import pytest
+
+from objectives.phases import phase_lattice
+from sweep.cad import requirements
+from sweep.cad.dimensions import dimensions_of
+from sweep.designs import baseline_designs
+from sweep.errors import BadInput
+from sweep.study import load_study
+
+MISSING = requirements.missing()
+needs_cad = pytest.mark.skipif(bool(MISSING), reason=MISSING or "has what it needs")
+CROWNED = {"crown": 0.7, "bore": "ball", "tyre_thickness_mm": 4.0}
+
+
+def dimensions(study_name="balancing", **changes):
+    study = load_study(f"studies/{study_name}.toml")
+    return dimensions_of(study, baseline_designs(study).iloc[0].to_dict() | changes)
+
+
+@pytest.fixture(scope="module")
+def baseline():
+    from sweep.cad.assembly import solids
+
+    d = dimensions()
+    return d, solids(d)
+
+
+@pytest.fixture
+def without_library(monkeypatch):
+    def fails(name):
+        raise ImportError("libGL.so.1: cannot open shared object file: No such file or directory")
+
+    monkeypatch.setattr(importlib, "import_module", fails)
+
+
+def test_a_missing_system_library_is_named_with_its_package(without_library):
+    with pytest.raises(BadInput, match=r"libGL\.so\.1 is missing; install it, on Debian: apt-get install libgl1 libx11-6"):
+        requirements.demand()
+
+
+@needs_cad
+@pytest.mark.parametrize("changes", [{}, {"crown": 0.7}, CROWNED, {**CROWNED, "bore": "bushed", "crown": 1.0}])
+def test_roller_against_the_integral_of_its_outline(changes):
+    """pi times the integral of r(z)^2, r = (1 - crown) r_o + crown (sqrt(R_w^2 - z^2) - R_p), by fine sums."""
+    from sweep.cad import rollers
+
+    d = dimensions(**changes)
+    half, wheel = d["output_roller_length_mm"] / 2, 90.0
+    z = (np.arange(20000) + 0.5) / 10000 * half - half
+    radius = (1 - d["crown"]) * 15 + d["crown"] * (np.sqrt(wheel**2 - z**2) - 75)
+    whole = math.pi * np.mean(radius**2) * 2 * half
+    body = rollers.roller_body(d)
+    assert body.is_valid
+    assert body.volume == pytest.approx(whole, rel=1e-6)
+    soft = rollers.soft_roller(d)
+    if d.words["bore"] == "plain":
+        assert soft.volume == pytest.approx(whole - math.pi * 2.2**2 * 2 * half, rel=1e-6)
+    else:
+        inside = math.pi * np.mean((radius - 4) ** 2) * 2 * half
+        assert soft.volume == pytest.approx(whole - inside, rel=1e-6)
+        assert rollers.core(d).is_valid
+
+
+@needs_cad
+@pytest.mark.parametrize("teeth", [20, 56])
+def test_gear_against_a_library(teeth):
+    """bd_warehouse draws the same involute without a root fillet: the same tip and root, a little less at the roots."""
+    from bd_warehouse.gear import SpurGear
+
+    from sweep.cad.gears import Teeth, spur_gear
+
+    ours = spur_gear(Teeth(1.5, teeth, 1.5, 1.875, 20.0, 0.0), 12.0)
+    theirs = SpurGear(1.5, teeth, 20.0, 12.0)
+    assert ours.is_valid
+    assert ours.volume == pytest.approx(theirs.volume, rel=0.015)
+    across = ours.bounding_box().size.X
+    assert across == pytest.approx(1.5 * (teeth + 2), abs=1e-3)
+
+
+@needs_cad
+def test_hub_and_carrier_are_in_one_piece_and_mirror(baseline):
+    _, shapes = baseline
+    for name in ("hub_left", "hub_right", "carrier_half_left", "carrier_half_right"):
+        assert shapes[name].is_valid, name
+        assert len(shapes[name].solids()) == 1, name
+    left, right = shapes["hub_left"], shapes["hub_right"]
+    assert left.volume == pytest.approx(right.volume)
+    offset = left.center().Y
+    assert offset == pytest.approx(-right.center().Y)
+
+
+@needs_cad
+def test_parts_are_named_counted_and_lie_on_the_bed(baseline):
+    from sweep.cad.assembly import assemble
+
+    d, shapes = baseline
+    assembly = assemble(d, shapes=shapes)
+    counts = {part.name: part.count for part in assembly.parts}
+    assert counts["output_roller"] == counts["output_axle"] == counts["clamp_screw"] == 12
+    assert counts["hub_roller"] == counts["hub_bolt"] == 34
+    assert counts["hub_washer"] == 68
+    assert counts["radial_bearing"] == 5
+    for part in assembly.parts:
+        assert part.title
+        if part.make in ("printed", "tyre"):
+            lowest = part.shape.moved(part.plate).bounding_box().min.Z
+            assert lowest == pytest.approx(0, abs=1e-6), part.name
+        else:
+            assert part.designation, part.name
+
+
+@needs_cad
+def test_contact_and_pockets_measure_as_designed(baseline):
+    from sweep.cad.measured import contact_geometry, pockets
+
+    found = contact_geometry(*baseline)
+    assert all(value < 0.01 for value in found.values()), found
+    of_pockets = pockets(*baseline)
+    assert of_pockets["count"] == 34
+    assert of_pockets["off_mm"] < 0.01
+    assert of_pockets["lean_deg"] < 0.05
+
+
+@needs_cad
+def test_a_hub_of_other_angles_is_found_out(baseline):
+    """Rollers laid for 45 degrees of skew do not lie in pockets cut for 46."""
+    from sweep.cad.hub import hub
+    from sweep.cad.measured import contact_geometry, pockets
+
+    d, shapes = baseline
+    skewed = dimensions(skew_angle_deg=46.0)
+    assert pockets(d, {**shapes, "hub_left": hub(skewed)})["lean_deg"] == pytest.approx(1.0, abs=0.1)
+    assert contact_geometry(dataclasses.replace(d, entries={**d.entries, "contact_circle_radius_mm": dataclasses.replace(
+        d.entries["contact_circle_radius_mm"], value=64.0)}), shapes)["contact_circle_radius_mm"] > 0.3  # fmt: skip
+
+
+@needs_cad
+@pytest.mark.parametrize("changes", [{}, {"crown": 0.7}])
+def test_soft_contacts_press_as_deep_as_the_equilibrium_says(changes):
+    from sweep.cad.assembly import assemble
+    from sweep.cad.measured import overlap_of
+    from sweep.cad.resting import resting
+    from sweep.cad.rollers import hub_roller, soft_roller
+
+    d = dimensions(**changes)
+    shapes = {"output_roller": soft_roller(d), "hub_roller": hub_roller(d)}
+    phase = tuple(float(share) for share in phase_lattice(3)[2])
+    state = resting(d.plan, phase)
+    assembly = assemble(d, phase, state.shift, shapes)
+    pressed = [m for m in state.meetings if m.on_both and m.overlap > 0]
+    assert len(pressed) > 12
+    for meeting in pressed:
+        measured, _ = overlap_of(d, assembly, meeting)
+        assert measured == pytest.approx(meeting.overlap, abs=0.01)
+    still = assemble(d, phase, shapes=shapes)
+    assert max(overlap_of(d, still, meeting)[0] for meeting in pressed) < 0.1  # nothing presses before the hubs close
+
+
+@needs_cad
+def test_an_overlap_of_rigid_parts_is_found_out(baseline):
+    """An axle of 5 mm in grooves of 4 mm: pi/4 (25 - 16) times its length in the arms."""
+    from sweep.cad.assembly import Shift
+    from sweep.cad.overlaps import still_overlaps
+    from sweep.cad.shapes import rod
+
+    d, shapes = baseline
+    few = {name: shapes[name] for name in ("carrier_half_left", "output_axle", "side_shim", "clamp_screw")}
+    found, _ = still_overlaps(d, few, Shift())
+    assert not found
+    thick = rod(2.5, -d["axle_length_mm"] / 2, d["axle_length_mm"] / 2)
+    found, _ = still_overlaps(d, {**few, "output_axle": thick}, Shift())
+    assert ("carrier_half_left", "output_axle") in {(overlap.first, overlap.second) for overlap in found}
+    held = d["axle_length_mm"] - 2 * d["window_half_width_mm"]
+    volume = next(overlap.volume for overlap in found if overlap.first == "carrier_half_left")
+    assert volume == pytest.approx(math.pi / 8 * (25 - 16) * held, rel=0.1)
+
+
+@needs_cad
+@pytest.mark.slow
+def test_all_proofs_hold_for_the_baseline(baseline):
+    from sweep.cad.proof import prove
+
+    document = prove(*baseline)
+    assert document["failures"] == []
+    assert document["soft_contacts"]["contacts"] > 100
+    assert document["rigid_overlaps"]["pairs_cut"] > 40
+    assert document["gears"]["gear"]["count"] == 56
