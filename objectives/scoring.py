@@ -17,6 +17,7 @@ import pandas as pd
 from objectives import contacts as contact_laws
 from objectives.assessment import Assessment, Layout
 from objectives.columns import NUMBER, OUTPUTS, WORDS, Column
+from objectives.compiling import compile_apart
 from objectives.constraints import CONSTRAINT, CONSTRAINTS, MECHANICS_CONSTRAINTS, geometry_slacks, shortfall, violation
 from objectives.contacts import contact_constants
 from objectives.drivetrain import drive
@@ -137,6 +138,7 @@ def evaluate(
     }
     table["feasible"] = np.zeros(len(designs), dtype=bool)
     lattice = phase_lattice(phases)
+    compile_apart(designs, scenario)
     for start in range(0, len(designs), chunk):
         rows = slice(start, start + chunk)
         for name, values in _score(designs.iloc[rows], scenario, lattice, geometry_first).items():

@@ -9,6 +9,7 @@ from typing import Any
 import pandas as pd
 
 from sweep.archive import RunFolder, State
+from sweep.errors import BadInput, Fault
 from sweep.front import bounds_of, costs_of, hypervolume, thinned
 from sweep.islands import Landed, Outcome, Setup
 from sweep.search import Population
@@ -45,6 +46,9 @@ class Gathered:
         front = self.folder.front()
         if front is not None:
             self.front = front
+        elif self.evaluations:  # each epoch writes the front before the state
+            rule, remedy = "must be there beside the state", "copy the file back, or sweep anew with another --out"
+            raise BadInput([Fault("front.parquet", rule, "nothing", str(self.folder.location), remedy)])
         self.volume = float(about.get("hypervolume") or 0.0)
         if self.state and about["state"] != "done":
             self.folder.cut_progress(self.state.evaluations)

@@ -151,8 +151,11 @@ def kill_workers(folder: Path, tally: Tally, kills: int, whole: dict[str, bytes]
     compare(place, tally, whole)
 
 
-def remove_machine(folder: Path, tally: Tally, whole: dict[str, bytes]) -> None:
-    """A cluster of a head and two machines on this one, of which one goes while the sweep is on."""
+def remove_machine(folder: Path, tally: Tally, whole: dict[str, bytes]) -> Tally:
+    """A cluster of a head and two machines on this one, of which one goes while the sweep is on.
+
+    For a process of its own: Ray keeps the token that a process has used first.
+    """
     os.environ |= {"RAY_AUTH_MODE": "token", "RAY_AUTH_TOKEN": secrets.token_hex(32)}
     os.environ |= {"RAY_USAGE_STATS_ENABLED": "0", "RAY_DEDUP_LOGS_SKIP_REGEX": ".", "PYTHONPATH": str(ROOT)}
     from ray.cluster_utils import Cluster
@@ -175,6 +178,7 @@ def remove_machine(folder: Path, tally: Tally, whole: dict[str, bytes]) -> None:
     finally:
         cluster.shutdown()
     compare(place, tally, whole)
+    return tally
 
 
 def compare(place: Path, tally: Tally, whole: dict[str, bytes]) -> None:

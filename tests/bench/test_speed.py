@@ -217,6 +217,15 @@ def test_first_score_of_a_fresh_process():
 
 
 @pytest.mark.slow
+def test_the_first_process_scores_like_those_after_it(tmp_path):
+    """To the last bit, or a sweep that was killed in the first process on a machine would go on another way."""
+    code = FIRST_SCORE.replace("evaluate(baseline()", "print(evaluate(baseline()").rstrip() + ".to_json(double_precision=15))"
+    first, second = (fresh(code, NUMBA_CACHE_DIR=str(tmp_path))[1] for _ in range(2))
+    assert len(first) > 1000
+    assert first == second
+
+
+@pytest.mark.slow
 def test_memory_stays_flat():
     fresh(MEMORY)  # compiling takes memory of its own
     before, after = memory()

@@ -185,6 +185,15 @@ def test_a_file_that_was_cut_short(study: Path, whole: Path, tmp_path: Path, nam
     assert "damaged" not in call(*arguments).err
 
 
+def test_a_front_that_is_gone_is_not_begun_anew(study: Path, whole: Path, tmp_path: Path) -> None:
+    place = tmp_path / "run"
+    shutil.copytree(whole, place)
+    (place / "front.parquet").unlink()
+    told = call("sweep", study, "--out", place, "--resume")
+    assert (told.status, told.out) == (2, "")
+    assert f"front.parquet must be there beside the state, got nothing ({place}); copy the file back" in told.err
+
+
 @pytest.mark.parametrize("arguments", [("front",), ("sheet", "knee")])
 def test_a_reader_that_has_seen_a_line_is_no_failure(whole: Path, arguments: tuple[str, ...]) -> None:
     line = f"{sys.executable} -m sweep.cli {arguments[0]} {whole} {' '.join(arguments[1:])} | head -n 1"

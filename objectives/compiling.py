@@ -1,0 +1,58 @@
+"""Code compiled by a process of its own before it is first used.
+
+What a process has compiled itself and the same code read back from the folder differ in the last digits of some results: the
+one holds inner functions twice, alone and within the kernels above, and either may be the one that runs. A search magnifies
+last digits, so a sweep that began by compiling would not go on alike after a kill. Hence everybody reads back.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pickle
+import platform
+import subprocess
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from objectives.compiled import numba
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from objectives.scenario import Scenario
+
+#: set in the process that compiles
+COMPILING = "WHEELFRONT_COMPILING"
+CODE = """
+import pickle, sys
+from objectives.scoring import evaluate
+designs, scenario, mark = pickle.load(sys.stdin.buffer)
+scores = evaluate(designs, scenario, phases=1, geometry_first=False)
+if scores["mass_kg"].notna().any():
+    open(mark, "w").close()
+"""
+_tried = False
+
+
+def compile_apart(designs: pd.DataFrame, scenario: Scenario) -> None:
+    """See that compiled code is there to be read back, as far as a process of its own can be had; else do nothing.
+
+    ``designs`` has a few designs to compile with. Takes a minute where no code is there, else no time.
+    """
+    global _tried
+    uncompiled = bool(numba.config.DISABLE_JIT)  # type: ignore[attr-defined]
+    if _tried or uncompiled or not len(designs) or COMPILING in os.environ or _mark().exists():
+        return
+    _tried = True
+    work = pickle.dumps((designs.iloc[:8], scenario, str(_mark())))
+    environment = {**os.environ, COMPILING: "1", "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    with contextlib.suppress(OSError):
+        subprocess.run([sys.executable, "-c", CODE], input=work, env=environment, capture_output=True, check=False)
+
+
+def _mark() -> Path:
+    """The file that says that all code is there."""
+    return Path(os.environ["NUMBA_CACHE_DIR"]) / f"whole-{platform.python_version()}-{numba.__version__}"
+
