@@ -327,17 +327,16 @@ def run(path: Path, words: Sequence[str]) -> None:
 
 
 def tables(path: Path) -> str:
-    """All tables, in Markdown: of each problem the medians and ranges of all methods at each count and time."""
+    """All tables, in Markdown: at each count and time the median and range of each method on each problem."""
     lines, shown = _lines(path), []
-    for name in CASES:
-        for kind, limits in (("evaluations", EVALUATIONS), ("seconds", SECONDS)):
-            shown += [f"\n{name}, by {kind}\n", "| method | " + " | ".join(f"{limit:g}" for limit in limits) + " |"]
-            shown += ["|---|" + "---|" * len(limits)]
+    for kind, limits in (("evaluations", EVALUATIONS), ("seconds", SECONDS)):
+        for limit in limits:
+            shown += [f"\nAt {limit:g} {kind}:\n", f"| method | {' | '.join(CASES)} |", "|---|" + "---|" * len(CASES)]
             for method in METHODS:
                 cells = [_cell([
                     line["hypervolume"] for line in lines
                     if (line["problem"], line["method"], line["at"], line["limit"]) == (name, method, kind, limit)
-                ]) for limit in limits]
+                ]) for name in CASES]
                 if any(cell != "-" for cell in cells):
                     shown.append(f"| {method} | " + " | ".join(cells) + " |")
     return "\n".join(shown)
@@ -346,8 +345,8 @@ def tables(path: Path) -> str:
 def _cell(values: Sequence[float]) -> str:
     if not values:
         return "-"
-    return f"{statistics.median(values):.4f} ({min(values):.4f} to {max(values):.4f})" + ("" if len(values) == 5 else
-                                                                                       f", {len(values)} seeds")
+    seeds = "" if len(values) == len(SEEDS) else f", {len(values)} seed{'s' * (len(values) > 1)}"
+    return f"{statistics.median(values):.3f} ({min(values):.3f} to {max(values):.3f}{seeds})"
 
 
 def _lines(path: Path) -> list[dict[str, Any]]:
