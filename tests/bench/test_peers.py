@@ -21,10 +21,10 @@ def test_ours_beats_even_draws_and_nsga3_on_dtlz2():
 
 @pytest.mark.slow
 def test_ours_finds_wheels_where_even_draws_find_next_to_none():
-    """At 1000 evaluations a study's front is just begun and NSGA-III as good within its spread; at 10000 ours is far ahead."""
-    ours = volume("balancing", "ours", 1000)
-    assert ours > 3 * volume("balancing", "Sobol", 1000)
-    assert ours > 0.8 * volume("balancing", "NSGA-III", 1000)
+    """A study's front is just begun here and NSGA-III not far off within its spread; at 10000 ours is far ahead."""
+    ours = volume("balancing", "ours", 2000)
+    assert ours > 3 * volume("balancing", "Sobol", 2000)
+    assert ours > 0.8 * volume("balancing", "NSGA-III", 2000)
 
 
 def test_meter_reads_at_counts_and_times_and_stops(monkeypatch):
