@@ -11,9 +11,10 @@ from sweep.archive import versions
 from sweep.search import SIZE
 from sweep.study import Search, Study
 
-#: an epoch is a fortieth of an island's share, at least and at most so many generations
+#: an epoch is a fortieth of an island's share, at least and at most so many generations of all islands and of one: after an
+#: epoch the front is merged and written, which costs as much as scoring fifteen to thirty candidates
 EPOCHS = 40
-SHORTEST_EPOCH, LONGEST_EPOCH = 2, 20
+SHORTEST_EPOCH, LONGEST_EPOCH = 8, 20
 #: generations that an island needs to be worth having
 LEAST_GENERATIONS = 10
 #: of the hours asked for, the share that the search may plan with; the rest is for the front and for writing
@@ -51,7 +52,7 @@ def spread(evaluations: int, search: Search) -> dict[str, int]:
     """Islands, and evaluations of an island's epoch: some seconds of work. Counts alone decide, no clock."""
     islands = max(1, min(search.islands, evaluations // (LEAST_GENERATIONS * SIZE)))
     generations = -(-evaluations // (islands * EPOCHS * SIZE))
-    return {"islands": islands, "epoch": SIZE * min(max(generations, SHORTEST_EPOCH), LONGEST_EPOCH)}
+    return {"islands": islands, "epoch": SIZE * min(max(generations, -(-SHORTEST_EPOCH // islands)), LONGEST_EPOCH)}
 
 
 def late(about: dict[str, Any], seconds: float, epochs: int, evaluations: int, front: int) -> bool:

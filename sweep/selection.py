@@ -112,18 +112,21 @@ def _thin_out(scaled: np.ndarray, kept: np.ndarray, count: int, rng: np.random.G
     rows, size = scaled.shape
     rays = np.abs(rng.standard_normal((RAYS, size)))
     rays /= np.sqrt(np.sum(rays**2, axis=1, keepdims=True))
-    reach = np.full((rows, RAYS), np.inf)
-    for k in range(size):
-        np.minimum(reach, (REFERENCE - scaled[:, k, None]) / np.maximum(rays[None, :, k], TINY), out=reach)
-    farthest = reach.max(axis=1)
-    reach = np.maximum(reach, 0.0) ** 2
+    room, inverse = REFERENCE - scaled, 1.0 / np.maximum(rays, TINY)
+    reach, buffer = inverse[:, 0, None] * room[None, :, 0], np.empty((RAYS, rows))
+    for k in range(1, size):
+        np.multiply(inverse[:, k, None], room[None, :, k], out=buffer)
+        np.minimum(reach, buffer, out=reach)
+    farthest = reach.max(axis=0)
+    np.maximum(reach, 0.0, out=reach)
+    np.square(reach, out=reach)
     ray = np.arange(RAYS)
-    best = reach.argmax(axis=0)
-    first = reach[best, ray]
-    other = reach.copy()
-    other[best, ray] = -1.0
-    second = other.argmax(axis=0)
-    runner_up = other[second, ray]
+    best = reach.argmax(axis=1)
+    first = reach[ray, best]
+    reach[ray, best] = -1.0
+    second = reach.argmax(axis=1)
+    runner_up = reach[ray, second]
+    reach[ray, best] = first
     # rows that hold no ray alone are told apart by how far they reach at all
     faint = 1e-9 * first.mean() * farthest
     alive = np.ones(rows, dtype=bool)
@@ -132,15 +135,15 @@ def _thin_out(scaled: np.ndarray, kept: np.ndarray, count: int, rng: np.random.G
         alone[~alive | kept] = np.inf
         gone = int(alone.argmin())
         alive[gone] = False
-        reach[gone] = -1.0
+        reach[:, gone] = -1.0
         touched = np.flatnonzero((best == gone) | (second == gone))
         if len(touched):
-            part, place = reach[:, touched], np.arange(len(touched))
-            best[touched] = part.argmax(axis=0)
-            first[touched] = part[best[touched], place]
-            part[best[touched], place] = -1.0
-            second[touched] = part.argmax(axis=0)
-            runner_up[touched] = part[second[touched], place]
+            part, place = reach[touched], np.arange(len(touched))
+            best[touched] = part.argmax(axis=1)
+            first[touched] = part[place, best[touched]]
+            part[place, best[touched]] = -1.0
+            second[touched] = part.argmax(axis=1)
+            runner_up[touched] = part[place, second[touched]]
     return np.flatnonzero(alive)
 
 

@@ -10,7 +10,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -57,8 +57,12 @@ def watched(study: Study, score: Score, evaluations: int) -> tuple[Watch, float]
 
 
 def share_besides_scoring(name: str, evaluations: int) -> float:
-    """Share of a sweep's processor time that is not spent in ``objectives.evaluate``, compiling left out."""
+    """Share of a sweep's processor time that is not spent in ``objectives.evaluate``, compiling left out.
+
+    The front is not scored again with more phases, which would be scoring alone.
+    """
     study = load_study(ROOT / "studies" / f"{name}.toml")
+    study = replace(study, search=replace(study.search, front_phases=study.search.phases))
     score = scoring_of(study)
     designs = baseline_designs(study)
     assert designs is not None
