@@ -11,10 +11,11 @@ from sweep.archive import versions
 from sweep.search import SIZE
 from sweep.study import Search, Study
 
-#: an epoch is a fortieth of an island's share, at least and at most so many generations of all islands and of one: after an
-#: epoch the front is merged and written, which costs as much as scoring fifteen to thirty candidates
+#: an epoch is a fortieth of an island's share, at least and at most so many generations. Islands exchange designs after it and
+#: find less if they seldom do; one alone exchanges none, and the front is merged and written after it, which takes its time
 EPOCHS = 40
-SHORTEST_EPOCH, LONGEST_EPOCH = 8, 20
+SHORTEST_EPOCH, LONGEST_EPOCH = 2, 20
+SHORTEST_ALONE = 8
 #: generations that an island needs to be worth having
 LEAST_GENERATIONS = 10
 #: of the hours asked for, the share that the search may plan with; the rest is for the front and for writing
@@ -52,7 +53,8 @@ def spread(evaluations: int, search: Search) -> dict[str, int]:
     """Islands, and evaluations of an island's epoch: some seconds of work. Counts alone decide, no clock."""
     islands = max(1, min(search.islands, evaluations // (LEAST_GENERATIONS * SIZE)))
     generations = -(-evaluations // (islands * EPOCHS * SIZE))
-    return {"islands": islands, "epoch": SIZE * min(max(generations, -(-SHORTEST_EPOCH // islands)), LONGEST_EPOCH)}
+    shortest = SHORTEST_EPOCH if islands > 1 else SHORTEST_ALONE
+    return {"islands": islands, "epoch": SIZE * min(max(generations, shortest), LONGEST_EPOCH)}
 
 
 def late(about: dict[str, Any], seconds: float, epochs: int, evaluations: int, front: int) -> bool:
