@@ -13,6 +13,7 @@ import pickle
 import platform
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -33,13 +34,16 @@ scores = evaluate(designs, scenario, phases=1, geometry_first=False)
 if scores["mass_kg"].notna().any():
     open(mark, "w").close()
 """
+#: s, between calls of ``waiting``
+LOOK_SECONDS = 0.2
 _tried = False
 
 
-def compile_apart(designs: pd.DataFrame, scenario: Scenario) -> None:
+def compile_apart(designs: pd.DataFrame, scenario: Scenario, waiting: Callable[[], None] | None = None) -> None:
     """See that compiled code is there to be read back, as far as a process of its own can be had; else do nothing.
 
-    ``designs`` has a few designs to compile with. Takes a minute where no code is there, else no time.
+    ``designs`` has a few designs to compile with. Takes a minute where no code is there, else no time. ``waiting`` is called
+    several times a second meanwhile; what it raises ends the compiling.
     """
     global _tried
     uncompiled = bool(numba.config.DISABLE_JIT)  # type: ignore[attr-defined]
@@ -48,8 +52,26 @@ def compile_apart(designs: pd.DataFrame, scenario: Scenario) -> None:
     _tried = True
     work = pickle.dumps((designs.iloc[:8], scenario, str(_mark())))
     environment = {**os.environ, COMPILING: "1", "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
-    with contextlib.suppress(OSError):
-        subprocess.run([sys.executable, "-c", CODE], input=work, env=environment, capture_output=True, check=False)
+    quiet = subprocess.DEVNULL
+    with contextlib.suppress(OSError), subprocess.Popen(
+        [sys.executable, "-c", CODE], stdin=subprocess.PIPE, stdout=quiet, stderr=quiet, env=environment
+    ) as process:
+        try:
+            _feed(process, work, waiting)
+        except BaseException:
+            process.kill()
+            _tried = False
+            raise
+
+
+def _feed(process: subprocess.Popen[bytes], work: bytes, waiting: Callable[[], None] | None) -> None:
+    assert process.stdin is not None
+    process.stdin.write(work)
+    process.stdin.close()
+    while waiting is not None and process.poll() is None:
+        waiting()
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            process.wait(LOOK_SECONDS)
 
 
 def _mark() -> Path:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from objectives.compiling import compile_apart
 from sweep.archive import State, to_parquet
 from sweep.executors import Executor, Pulse, TaskDied
 from sweep.front import thinned
@@ -33,7 +34,15 @@ class Setup:
     score: Score | None = None
 
     def scoring(self, pulse: Pulse) -> Score:
-        return guarded(self.score or scoring_of(self.study), pulse)
+        if self.score is not None:
+            return guarded(self.score, pulse)
+        score = guarded(scoring_of(self.study), pulse)
+
+        def compiled_first(designs: pd.DataFrame, phases: int) -> pd.DataFrame:
+            compile_apart(designs, self.study.scenario, lambda: pulse(0))
+            return score(designs, phases)
+
+        return compiled_first
 
     def problem(self, pulse: Pulse) -> Problem:
         return study_problem(self.study, self.study.search.phases, self.scoring(pulse))

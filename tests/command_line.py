@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import os
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -50,7 +51,8 @@ def call(*arguments: object) -> Outcome:
     return Outcome(status, out.getvalue(), err.getvalue())
 
 
-def started(*arguments: object) -> subprocess.Popen[str]:
+def started(*arguments: object, **environment: str) -> subprocess.Popen[str]:
     """``wheelfront`` in a process of its own."""
     command = [sys.executable, "-m", "sweep.cli", *map(str, arguments)]
-    return subprocess.Popen(command, cwd=ROOT, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    known = {**os.environ, **environment}
+    return subprocess.Popen(command, cwd=ROOT, env=known, text=True, stdout=subprocess.PIPE, stderr=subprocess.PIPE)

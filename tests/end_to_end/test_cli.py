@@ -250,6 +250,30 @@ def test_a_signal_leaves_a_front_and_says_how_to_go_on(tmp_path: Path, number: s
     assert call("front", place).status == 0
 
 
+@pytest.mark.slow
+def test_a_sweep_that_is_still_compiling_ends_at_once(tmp_path: Path) -> None:
+    study, place = small_study(tmp_path), tmp_path / "run"
+    began = time.monotonic()
+    process = started("sweep", study, "--out", place, NUMBA_CACHE_DIR=str(tmp_path / "nothing compiled"))
+    try:
+        while not (place / "run.json").exists() and time.monotonic() < began + 120 and process.poll() is None:
+            time.sleep(0.1)
+        starting = time.monotonic() - began
+        time.sleep(0.5)
+        asked = time.monotonic()
+        process.send_signal(signal.SIGTERM)
+        _, err = process.communicate(timeout=120)
+    finally:
+        process.kill()
+    # on a machine that is not busy starting takes two seconds, compiling a minute
+    assert time.monotonic() - asked < max(5.0, 2 * starting)
+    assert process.returncode == 0, err
+    about = open_run(place).about()
+    assert about is not None
+    assert about["state"] == "stopped"
+    assert not list((tmp_path / "nothing compiled").glob("whole-*"))
+
+
 # front
 
 
