@@ -64,7 +64,11 @@ class Plan:
     def count(self, island: int, epoch: int) -> int:
         """Evaluations of one epoch of one island; the first islands take what does not divide."""
         share = self.evaluations // self.islands + (island < self.evaluations % self.islands)
-        return max(0, min(self.epoch, share - epoch * self.epoch))
+        return max(0, min(self.epoch, share - self.before(epoch)))
+
+    def before(self, epoch: int) -> int:
+        """Evaluations of an island before an epoch."""
+        return epoch * self.epoch
 
     @property
     def epochs(self) -> int:
@@ -150,7 +154,8 @@ def island_epoch(
 ) -> tuple[Population, Population, Outcome]:
     """Task: an epoch of one island."""
     count = plan.count(island, epoch)
-    evolved, emigrants, parts = step(setup.problem(pulse), population, immigrants, plan.seed, island, epoch, count)
+    problem, before = setup.problem(pulse), plan.before(epoch)
+    evolved, emigrants, parts = step(problem, population, immigrants, plan.seed, island, epoch, before, count)
     return evolved, emigrants, outcome(setup, parts)
 
 
@@ -247,7 +252,7 @@ def killers(
 
     problem = replace(setup.problem(lambda scored: None), evaluate=evaluate)
     try:
-        step(problem, population, immigrants, plan.seed, island, epoch, plan.count(island, epoch))
+        step(problem, population, immigrants, plan.seed, island, epoch, plan.before(epoch), plan.count(island, epoch))
     except Found as found:
         return setup.study.space.decode(found.args[0])
     return setup.study.space.decode(np.empty((0, len(problem.genes))))
