@@ -89,16 +89,17 @@ def creep_sums(
     turning = 1.0 if omega > 0.0 else -1.0
     for slot in range(slots):
         at = side * SIDE + slot * CONTACT
+        contact = contacts[at : at + CONTACT]
         keep = 0.0 if slot == 0 else 1.0
         for i in range(n):
-            inward = contacts[at + INWARD + i]
-            axial = contacts[at + AXIAL + i]
-            a_c = contacts[at + ALONG_C + i]
-            a_t = contacts[at + ALONG_T + i]
-            lever_a = a_t * contacts[at + LEVER_T + i] + a_c * contacts[at + LEVER_C + i]
-            lever_b = a_t * contacts[at + LEVER_C + i] - a_c * contacts[at + LEVER_T + i]
+            inward = contact[INWARD + i]
+            axial = contact[AXIAL + i]
+            a_c = contact[ALONG_C + i]
+            a_t = contact[ALONG_T + i]
+            lever_a = a_t * contact[LEVER_T + i] + a_c * contact[LEVER_C + i]
+            lever_b = a_t * contact[LEVER_C + i] - a_c * contact[LEVER_T + i]
             speed = unknowns[SPEED + i]
-            overlap = inward * unknowns[U + i] + axial * (closure + sign * unknowns[V + i]) - contacts[at + GAP + i]
+            overlap = inward * unknowns[U + i] + axial * (closure + sign * unknowns[V + i]) - contact[GAP + i]
             overlap = overlap if overlap > 0.0 else 0.0
             root = stiffness * math.sqrt(overlap)
             force = root * overlap
@@ -188,15 +189,16 @@ def rim_force(
     omega = common + sigma
     for slot in range(slots):
         at = side * SIDE + slot * CONTACT
+        contact = contacts[at : at + CONTACT]
         keep = 0.0 if first and slot == 0 else 1.0
         for i in range(n):
-            a_c = contacts[at + ALONG_C + i]
-            a_t = contacts[at + ALONG_T + i]
-            lever_a = a_t * contacts[at + LEVER_T + i] + a_c * contacts[at + LEVER_C + i]
-            lever_b = a_t * contacts[at + LEVER_C + i] - a_c * contacts[at + LEVER_T + i]
+            a_c = contact[ALONG_C + i]
+            a_t = contact[ALONG_T + i]
+            lever_a = a_t * contact[LEVER_T + i] + a_c * contact[LEVER_C + i]
+            lever_b = a_t * contact[LEVER_C + i] - a_c * contact[LEVER_T + i]
             speed = unknowns[SPEED + i]
-            overlap = contacts[at + INWARD + i] * unknowns[U + i] - contacts[at + GAP + i]
-            overlap += contacts[at + AXIAL + i] * (closure + sign * unknowns[V + i])
+            overlap = contact[INWARD + i] * unknowns[U + i] - contact[GAP + i]
+            overlap += contact[AXIAL + i] * (closure + sign * unknowns[V + i])
             overlap = overlap if overlap > 0.0 else 0.0
             root = math.sqrt(overlap)
             force = stiffness * overlap * root

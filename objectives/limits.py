@@ -95,7 +95,7 @@ STEPS = 16
 
 # rows per output roller in Workspace.step that belong to the elimination, around those of objectives.sharing
 MOVE_U, MOVE_V, FREE_U, FREE_V, LEFT_U, LEFT_V, RIGHT_U, RIGHT_V, HEIGHT_U, HEIGHT_V = (k * ROW for k in range(10))
-LEVEL_U, LEVEL_V = (k * ROW for k in range(32, 34))
+LEVEL_U, LEVEL_V = (k * ROW for k in range(31, 33))
 
 
 @kernel
@@ -124,13 +124,14 @@ def press_and_drive(
     third = laws.contact_stiffness ** (1.0 / 3.0)
     for slot in range(slots):
         at = side * SIDE + slot * CONTACT
+        contact = contacts[at : at + CONTACT]
         keep = 0.0 if slot == 0 else 1.0
         for i in range(n):
-            inward = contacts[at + INWARD + i]
-            axial = contacts[at + AXIAL + i]
-            along_c = contacts[at + ALONG_C + i]
-            along_t = contacts[at + ALONG_T + i]
-            overlap = inward * unknowns[U + i] + axial * (closure + sign * unknowns[V + i]) - contacts[at + GAP + i]
+            inward = contact[INWARD + i]
+            axial = contact[AXIAL + i]
+            along_c = contact[ALONG_C + i]
+            along_t = contact[ALONG_T + i]
+            overlap = inward * unknowns[U + i] + axial * (closure + sign * unknowns[V + i]) - contact[GAP + i]
             overlap = overlap if overlap > 0.0 else 0.0
             root = laws.contact_stiffness * math.sqrt(overlap)
             force = root * overlap
@@ -144,7 +145,7 @@ def press_and_drive(
             part_u = inward + sign * pull * axial
             part_x = axial - sign * pull * inward
             limit = friction * along_c
-            lever = friction * (along_t * contacts[at + LEVER_T + i] + along_c * contacts[at + LEVER_C + i]) / wheel_radius
+            lever = friction * (along_t * contact[LEVER_T + i] + along_c * contact[LEVER_C + i]) / wheel_radius
             sums[FORCE_U + i] = keep * sums[FORCE_U + i] + force * part_u
             sums[FORCE_X + i] = keep * sums[FORCE_X + i] + force * part_x
             sums[STIFF_UU + i] = keep * sums[STIFF_UU + i] + part_u * slope_u
@@ -166,7 +167,7 @@ def press_and_drive(
             sums[DRAG_U + i] = keep * sums[DRAG_U + i] + rim_slope * along_t * slope_u
             sums[DRAG_X + i] = keep * sums[DRAG_X + i] + rim_slope * along_t * slope_x
             # across the axis: along -c_part t + t_part c, to the left side's sense
-            twist = sign * (along_t * contacts[at + LEVER_C + i] - along_c * contacts[at + LEVER_T + i]) / wheel_radius
+            twist = sign * (along_t * contact[LEVER_C + i] - along_c * contact[LEVER_T + i]) / wheel_radius
             sums[TWIST + i] = keep * sums[TWIST + i] + twist * rim * force
             sums[TWIST_U + i] = keep * sums[TWIST_U + i] + twist * rim_slope * slope_u
             sums[TWIST_X + i] = keep * sums[TWIST_X + i] + twist * rim_slope * slope_x

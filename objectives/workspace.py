@@ -56,8 +56,6 @@ class Workspace(NamedTuple):
     right: np.ndarray  # SUMS
     step: np.ndarray  # STEP
     share: np.ndarray  # SHARE
-    even: np.ndarray  # SHARE
-    extreme: np.ndarray  # SHARE
     load: np.ndarray  # rows U, V: loads given from outside
     scratch: np.ndarray  # SCRATCH, for the states of a phase
     matrix: np.ndarray  # (4, 5) border system
@@ -81,8 +79,6 @@ def new_workspace() -> Workspace:
         (SUMS,),
         (SUMS,),
         (STEP,),
-        (SHARE,),
-        (SHARE,),
         (SHARE,),
         (2 * ROW,),
         (SCRATCH,),
