@@ -28,6 +28,23 @@ SIDE = SLOTS * CONTACT
 #: gap of an empty slot, m: far beyond any overlap
 EMPTY = 1e3
 
+# passes: rows of what each hub roller of a side does
+HUB_ROW = 64
+(
+    PASS_SINE,  # of its angle from the middle of the output roller nearest to it
+    PASS_COSINE,
+    PASS_ROLLER,  # which output roller
+    PASS_TOUCHES,  # 1 where both rollers reach
+    PASS_GAP,
+    PASS_INWARD,
+    PASS_AXIAL,
+    PASS_ALONG_C,
+    PASS_ALONG_T,
+    PASS_LEVER_T,
+    PASS_LEVER_C,
+) = (k * HUB_ROW for k in range(11))
+PASSES = 11 * HUB_ROW
+
 # unknowns
 U, V, SPEED = (k * ROW for k in range(3))
 
@@ -57,6 +74,7 @@ class Workspace(NamedTuple):
     step: np.ndarray  # STEP
     share: np.ndarray  # SHARE
     load: np.ndarray  # rows U, V: loads given from outside
+    passes: np.ndarray  # PASSES
     scratch: np.ndarray  # SCRATCH, for the states of a phase
     matrix: np.ndarray  # (4, 5) border system
     contacts: np.ndarray  # 2 * SIDE
@@ -81,6 +99,7 @@ def new_workspace() -> Workspace:
         (STEP,),
         (SHARE,),
         (2 * ROW,),
+        (PASSES,),
         (SCRATCH,),
         (4, 5),
         (2 * SIDE,),
