@@ -15,11 +15,11 @@ from objectives.assessment import LoadCases, NormalStates, RunningStates
 from objectives.compiled import kernel, outer_kernel
 from objectives.contact_pass import PassGeometry
 from objectives.contacts import Contacts
-from objectives.creeping import TORQUE, CreepLaws
+from objectives.creeping import THRUST, TORQUE, CreepLaws
 from objectives.engagement import Laws
 from objectives.equilibrium import cold_start, solve_equilibrium
 from objectives.phases import begin_phase, geometry_of, laws_of
-from objectives.turning import DRAG, REACTION, SIDE, newton_turning
+from objectives.turning import REACTION, SIDE, newton_turning
 from objectives.wheel import WheelBatch
 from objectives.workspace import (
     ALONG_C,
@@ -152,7 +152,7 @@ def _sum_up(
         speed = unknowns[SPEED + i]
         bore = creep.bore_drag * step[REACTION + i] * speed
         floor = creep.floor_hysteresis * work.floor[FLOOR_FORCE + i] * speed
-        face = step[DRAG + i] * speed - bore - floor
+        face = creep.face_drag * abs(work.left[THRUST + i] + work.right[THRUST + i]) * speed
         losses[OUTPUT_BORE] += bore
         losses[OUTPUT_FACE] += face
         losses[FLOOR_HYSTERESIS] += floor
@@ -248,7 +248,7 @@ def _run_candidate(
                         copy(still_border, border)
                     ahead, across = share * forces[k, 0], share * abs(forces[k, 1])
                     common, steps, _ = newton_turning(
-                        g, laws, creep, ahead, across, standing, work, border, still_border[:2], matrix
+                        g, laws, creep, ahead, across, standing, work, border, still_border[:2], 0.0, matrix
                     )
                     if attempt == 0 and steps >= 0:
                         break

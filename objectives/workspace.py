@@ -23,7 +23,9 @@ FLOOR_ROLLERS = 3
 
 # contacts[side][slot]: rows of one hub roller's contact with each output roller
 GAP, INWARD, AXIAL, ALONG_C, ALONG_T, LEVER_T, LEVER_C, RELAXED = (k * ROW for k in range(8))
-CONTACT = 8 * ROW
+# and, at the present displacements, what the creep of a turning roller follows from (see objectives.creeping)
+TOWARDS, BESIDE, PRESSED, WIDTH, STILL = (k * ROW for k in range(8, 13))
+CONTACT = 13 * ROW
 SIDE = SLOTS * CONTACT
 #: gap of an empty slot, m: far beyond any overlap
 EMPTY = 1e3
@@ -52,7 +54,7 @@ U, V, SPEED = (k * ROW for k in range(3))
 FLOOR_FORCE, FLOOR_STIFFNESS, FLOOR_COSINE = (k * ROW for k in range(3))
 
 #: rows of the sums over the contacts of a side, and of what is kept per roller during a step
-SUMS = 24 * ROW
+SUMS = 25 * ROW
 STEP = 40 * ROW
 SHARE = 14 * ROW
 SCRATCH = 4 * 3 * ROW + 32

@@ -109,12 +109,13 @@ def turning_state(
     rest = border[:2].copy()
     work.unknowns[SPEED : SPEED + ROW] = wheel.contact_circle_radius / np.tan(wheel.skew_angle)
     common, steps, residual = newton_turning(
-        g, contact_laws, laws, *force, standing, work, border, rest, np.zeros((4, 5))
+        g, contact_laws, laws, *force, standing, work, border, rest, 0.0, np.zeros((4, 5))
     )
 
     def row_of(array: np.ndarray, at: int) -> np.ndarray:
         return array[at : at + wheel.N].copy()
 
+    thrust = row_of(work.left, THRUST) + row_of(work.right, THRUST)
     return TurningState(
         u=row_of(work.unknowns, U),
         v=row_of(work.unknowns, V),
@@ -124,9 +125,9 @@ def turning_state(
         rest=rest,
         height=float(border[2]),
         side_force=row_of(work.step, SIDE),
-        drag=row_of(work.step, DRAG),
+        drag=row_of(work.step, DRAG) + laws.face_drag * np.abs(thrust),
         reaction=row_of(work.step, REACTION),
-        thrust=row_of(work.left, THRUST) + row_of(work.right, THRUST),
+        thrust=thrust,
         rim=row_of(work.left, RIM) + row_of(work.right, RIM),
         floor_load=row_of(work.floor, FLOOR_FORCE),
         torque=np.array([np.sum(row_of(work.left, TORQUE)), np.sum(row_of(work.right, TORQUE))]),
