@@ -247,19 +247,19 @@ def newton_turning(
     work: Workspace,
     border: np.ndarray,
     rest: np.ndarray,
-    common: float,
     matrix: np.ndarray,
 ) -> tuple[float, int, float]:
     """The running state under ground forces ``forward`` (signed) and ``sideways`` (>= 0) [N] from the state in ``work``.
 
     ``work.unknowns`` holds displacements and speeds, ``border`` (3,) the closures and the axle's height, ``rest`` (2,) the
-    closures without drive, ``common`` the first guess of the hubs' common speed. Returns that speed, steps (negative: not found) and the residual's 2-norm [N].
+    closures without drive. Returns the hubs' common speed c, steps (negative: not found) and the residual's 2-norm [N].
     """
     n = padded(laws.output_count)
     unknowns, floor, left, right, step, share = work.unknowns, work.floor, work.left, work.right, work.step, work.share
     circle = g.pitch_radius - g.output_radius * g.sin_contact
     fastest = 4.0 * circle * g.cos_skew / g.sin_skew
     third = laws.contact_stiffness ** (1.0 / 3.0)
+    common = 0.0
     left[:] = 0.0
     right[:] = 0.0
     steps = 0

@@ -49,6 +49,8 @@ PASSES = 11 * HUB_ROW
 
 # unknowns
 U, V, SPEED = (k * ROW for k in range(3))
+#: numbers of an equilibrium that is kept: rows U and V, the two closures, the axle's height
+EQUILIBRIUM = 2 * ROW + 3
 
 # floor: rows that are zero for all but the rollers that stand on the floor
 FLOOR_FORCE, FLOOR_STIFFNESS, FLOOR_COSINE = (k * ROW for k in range(3))

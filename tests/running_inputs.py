@@ -13,6 +13,7 @@ from objectives.creeping import RIM, THRUST, TORQUE, CreepLaws
 from objectives.equilibrium import cold_start, solve_equilibrium
 from objectives.phases import begin_phase, geometry_of, laws_of
 from objectives.running import SUMS_OF_CASE, _run_batch
+from objectives.states import solve_states
 from objectives.turning import DRAG, REACTION, SIDE, newton_turning
 from objectives.workspace import FLOOR_FORCE, ROW, SPEED, U, V, Workspace, new_workspace
 from tests.exact_reference import SurfaceModel
@@ -53,12 +54,14 @@ def run_cases(
     """What the kernel sums up of every case, shape (wheels, cases, SUMS_OF_CASE); ``shares`` (phases, 3), forces in N."""
     shares = np.atleast_2d(shares)
     results = np.zeros((len(wheels), len(forces), SUMS_OF_CASE))
+    rows = np.concatenate([kernel_row(wheel) for wheel in wheels])
     _run_batch(
-        np.concatenate([kernel_row(wheel) for wheel in wheels]),
+        rows,
         np.array(laws),
         shares,
         np.full(len(forces), len(shares)),
         np.broadcast_to(np.array(forces, dtype=float), (len(wheels), len(forces), 2)).copy(),
+        solve_states(rows, np.empty(0), shares)[0].equilibria,
         new_workspace(),
         np.zeros(3 * ROW + 17),
         np.zeros((4, 5)),
@@ -109,7 +112,7 @@ def turning_state(
     rest = border[:2].copy()
     work.unknowns[SPEED : SPEED + ROW] = wheel.contact_circle_radius / np.tan(wheel.skew_angle)
     common, steps, residual = newton_turning(
-        g, contact_laws, laws, *force, standing, work, border, rest, 0.0, np.zeros((4, 5))
+        g, contact_laws, laws, *force, standing, work, border, rest, np.zeros((4, 5))
     )
 
     def row_of(array: np.ndarray, at: int) -> np.ndarray:
