@@ -18,7 +18,8 @@ from objectives.contacts import Contacts
 from objectives.creeping import THRUST, TORQUE, CreepLaws
 from objectives.engagement import Laws
 from objectives.phases import begin_phase, geometry_of, laws_of
-from objectives.turning import REACTION, SIDE, TOLERANCE, newton_turning
+from objectives.roller_speeds import REACTION, SIDE
+from objectives.turning import TOLERANCE, newton_turning
 from objectives.wheel import WheelBatch
 from objectives.workspace import (
     ALONG_C,
@@ -251,7 +252,7 @@ def _run_candidate(
                         g, laws, creep, ahead, across, standing, work, border, still_border[:2], matrix
                     )
                     # what settles and cannot be carried, or fails at a share, is not found at more
-                    if steps >= 0 and attempt == 0 or steps < 0 and (attempt > 0 or residual < TOLERANCE):
+                    if (steps >= 0 and attempt == 0) or (steps < 0 and (attempt > 0 or residual < TOLERANCE)):
                         break
                 if steps < 0:
                     results[k, MISSED] += 1.0
@@ -273,7 +274,9 @@ def _run_batch(
     results: np.ndarray,
 ) -> None:
     for n in range(len(inputs)):
-        _run_candidate(inputs[n], creep_rows[n], phases, phase_counts, forces[n], equilibria[n], work, scratch, matrix, results[n])
+        _run_candidate(
+            inputs[n], creep_rows[n], phases, phase_counts, forces[n], equilibria[n], work, scratch, matrix, results[n]
+        )
 
 
 def solve_running(
@@ -286,9 +289,10 @@ def solve_running(
 ) -> RunningStates:
     """The batch running under every load case.
 
-    ``inputs`` of phases.kernel_inputs, ``phases`` (P, 3) those that ``normal`` was found at; duty cases are averaged over all of them,
-    demands (share 0) over the first quarter. A case is nan where it has no state in some phase: a side touches nothing, or
-    the force asked is more than the contacts carry. Powers are in W at the case's own speed, torques in N m at the hubs.
+    ``inputs`` of phases.kernel_inputs, ``phases`` (P, 3) those that ``normal`` was found at. Duty cases are averaged over all
+    of them, demands (share 0) over the first quarter. A case is nan where it has no state in some phase: a side touches
+    nothing, or the force asked is more than the contacts carry. Powers are in W at the case's own speed, torques in N m at
+    the hubs.
     """
     count, case_count = len(wheel), len(cases.direction)
     cosine, sine = np.cos(cases.direction), np.sin(cases.direction)

@@ -110,7 +110,8 @@ def solve_candidate(
     """Equilibria and limit states of one candidate over its phases.
 
     ``row`` of kernel_inputs; ``phases`` (P, 3); ``directions`` (d, 2) unit vectors; writes ``forces`` (d, P) [N],
-    ``equilibria`` (P, EQUILIBRIUM), nan where there is none, and ``summary`` (SUMMARY,). ``scratch`` (SCRATCH,) and ``matrix`` (4, 5) are worked in.
+    ``equilibria`` (P, EQUILIBRIUM) [m], nan where there is none, and ``summary`` (SUMMARY,). ``scratch`` (SCRATCH,) and
+    ``matrix`` (4, 5) are worked in.
     """
     g = geometry_of(row)
     laws = laws_of(row)

@@ -12,9 +12,10 @@ import numpy as np
 from objectives.creeping import RIM, THRUST, TORQUE, CreepLaws
 from objectives.equilibrium import cold_start, solve_equilibrium
 from objectives.phases import begin_phase, geometry_of, laws_of
+from objectives.roller_speeds import DRAG, REACTION, SIDE
 from objectives.running import SUMS_OF_CASE, _run_batch
 from objectives.states import solve_states
-from objectives.turning import DRAG, REACTION, SIDE, newton_turning
+from objectives.turning import newton_turning
 from objectives.workspace import FLOOR_FORCE, ROW, SPEED, U, V, Workspace, new_workspace
 from tests.exact_reference import SurfaceModel
 from tests.kernel_inputs import kernel_row
