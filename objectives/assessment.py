@@ -94,6 +94,7 @@ class NormalStates:
     tilting_moment: np.ndarray  # N m, largest of a hub over the phases
     cogging_torque: np.ndarray  # N m, half the swing over a turn of one hub
     contact_energy_swing: np.ndarray  # J, swing of the hub contacts' energy of one roller over a pass on the floor
+    equilibria: np.ndarray  # (n, P, EQUILIBRIUM) [m], from which running states start; nan where there is none
 
 
 @dataclass(frozen=True)

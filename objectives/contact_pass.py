@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from objectives.compiled import kernel
+from objectives.compiled import kernel, outer_kernel
 
 
 class PassGeometry(NamedTuple):
@@ -51,9 +51,11 @@ def roller_radius(g: PassGeometry, z: float) -> float:
     return (1.0 - g.crown) * g.output_radius + g.crown * (math.sqrt(g.wheel_radius**2 - z * z) - g.pitch_radius)
 
 
-@kernel
-def pass_contact(g: PassGeometry, eps: float) -> Contact:
-    """Contact of a hub roller at angle ``eps`` [rad] from the middle of an output roller, both taken as endless.
+@outer_kernel
+def contact_at(g: PassGeometry, sine: float, cosine: float) -> Contact:
+    """Contact of a hub roller at an angle from the middle of an output roller, given by its ``sine`` and ``cosine``.
+
+    Both rollers are taken as endless.
 
     The contact is where the distance from a point z of the output roller's axis to the hub roller's axis, less the radius
     of the sphere about z that touches the output roller's surface from inside, is smallest. For straight rollers that is
@@ -64,8 +66,6 @@ def pass_contact(g: PassGeometry, eps: float) -> Contact:
     centre_distance = g.output_radius + g.hub_radius
     radial = g.pitch_radius - centre_distance * g.sin_contact
     axial = centre_distance * g.cos_contact
-    sine = math.sin(eps)
-    cosine = math.cos(eps)
     a_t = g.cos_skew * cosine + g.sin_skew * g.cos_contact * sine
     a_r = g.sin_skew * g.cos_contact * cosine - g.cos_skew * sine
     a_y = g.sin_skew * g.sin_contact
@@ -106,6 +106,12 @@ def pass_contact(g: PassGeometry, eps: float) -> Contact:
     norm = 1.0 / math.sqrt(a_c * a_c + a_t * a_t)
     lever_t = g.pitch_radius - roller_radius(g, place) * inward
     return Contact(place, place_hub, gap, inward, outward, a_c * norm, a_t * norm, lever_t, -place * outward)
+
+
+@kernel
+def pass_contact(g: PassGeometry, eps: float) -> Contact:
+    """Contact of a hub roller at angle ``eps`` [rad] from the middle of an output roller, both taken as endless."""
+    return contact_at(g, math.sin(eps), math.cos(eps))
 
 
 @kernel

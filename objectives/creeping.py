@@ -19,7 +19,26 @@ from typing import NamedTuple
 import numpy as np
 
 from objectives.compiled import kernel
-from objectives.workspace import ALONG_C, ALONG_T, AXIAL, CONTACT, GAP, INWARD, LEVER_C, LEVER_T, ROW, SIDE, SPEED, U, V
+from objectives.workspace import (
+    ALONG_C,
+    ALONG_T,
+    AXIAL,
+    BESIDE,
+    CONTACT,
+    GAP,
+    INWARD,
+    LEVER_C,
+    LEVER_T,
+    PRESSED,
+    ROW,
+    SIDE,
+    SPEED,
+    STILL,
+    TOWARDS,
+    WIDTH,
+    U,
+    V,
+)
 
 
 class CreepLaws(NamedTuple):
@@ -60,10 +79,18 @@ class CreepLaws(NamedTuple):
     TORQUE_V,
     TORQUE_C,
     THRUST,  # N, along the roller's axle
-) = (k * ROW for k in range(21))
+    THRUST_U,
+    THRUST_X,
+    THRUST_V,
+    THRUST_C,
+) = (k * ROW for k in range(25))
+#: rows of what a roller's speed is found from: rim force, thrust, and their derivatives by the speed
+ROLL_FORCE, ROLL_THRUST, ROLL_FORCE_V, ROLL_THRUST_V = (k * ROW for k in range(4))
 
 #: smallest rolling speed, in m per rad, that a contact is given, so that a ratio exists
 SLOWEST = 1e-9
+#: N^(1/3), added to the cube root of a contact's force so that creep exists where there is none
+NO_FORCE = 1e-12
 
 
 @kernel
@@ -73,6 +100,7 @@ def creep_sums(
     slots: int,
     n: int,
     stiffness: float,
+    third: float,
     laws: CreepLaws,
     closure: float,
     common: float,
@@ -81,31 +109,31 @@ def creep_sums(
 ) -> None:
     """Forces of one side's creeping contacts and their derivatives, summed for each roller.
 
-    ``sums`` must hold finite numbers when it comes in.
+    ``third`` is the cube root of the contacts' ``stiffness``. ``sums`` must hold finite numbers when it comes in.
     """
     sign = 1.0 - 2.0 * side  # of v in y
     sigma = -sign
     omega = common + sigma
     turning = 1.0 if omega > 0.0 else -1.0
     for slot in range(slots):
-        at = side * SIDE + slot * CONTACT
+        contact = contacts[side * SIDE + slot * CONTACT : side * SIDE + (slot + 1) * CONTACT]
         keep = 0.0 if slot == 0 else 1.0
         for i in range(n):
-            inward = contacts[at + INWARD + i]
-            axial = contacts[at + AXIAL + i]
-            a_c = contacts[at + ALONG_C + i]
-            a_t = contacts[at + ALONG_T + i]
-            lever_a = a_t * contacts[at + LEVER_T + i] + a_c * contacts[at + LEVER_C + i]
-            lever_b = a_t * contacts[at + LEVER_C + i] - a_c * contacts[at + LEVER_T + i]
+            inward = contact[INWARD + i]
+            axial = contact[AXIAL + i]
+            a_c = contact[ALONG_C + i]
+            a_t = contact[ALONG_T + i]
+            lever_a = a_t * contact[LEVER_T + i] + a_c * contact[LEVER_C + i]
+            lever_b = a_t * contact[LEVER_C + i] - a_c * contact[LEVER_T + i]
             speed = unknowns[SPEED + i]
-            overlap = inward * unknowns[U + i] + axial * (closure + sign * unknowns[V + i]) - contacts[at + GAP + i]
+            overlap = inward * unknowns[U + i] + axial * (closure + sign * unknowns[V + i]) - contact[GAP + i]
             overlap = overlap if overlap > 0.0 else 0.0
             root = stiffness * math.sqrt(overlap)
             force = root * overlap
             slope = 1.5 * root
             slope_u = slope * inward
             slope_x = slope * axial
-            cube = (stiffness ** (1.0 / 3.0)) * math.sqrt(overlap) + 1e-12  # N^(1/3)
+            cube = third * math.sqrt(overlap) + NO_FORCE
             slip = sigma * omega * lever_a - speed * a_c
             roll = speed * a_t - sigma * omega * lever_b
             roll_sign = 1.0 if roll > 0.0 else -1.0
@@ -162,57 +190,84 @@ def creep_sums(
             sums[TORQUE_X + i] = keep * sums[TORQUE_X + i] + torque_n * slope_x
             sums[TORQUE_V + i] = keep * sums[TORQUE_V + i] + sigma * (g_v * lever_a - across_v * lever_b)
             sums[TORQUE_C + i] = keep * sums[TORQUE_C + i] + sigma * (g_c * lever_a - across_c * lever_b)
+            thrust_n = sigma * (g_n * a_t + roll_sign * (laws.drag_of_load + by_g * g_n) * a_c)
             sums[THRUST + i] = keep * sums[THRUST + i] + sigma * (g * a_t + roll_sign * drag * a_c)
+            sums[THRUST_U + i] = keep * sums[THRUST_U + i] + thrust_n * slope_u
+            sums[THRUST_X + i] = keep * sums[THRUST_X + i] + thrust_n * slope_x
+            sums[THRUST_V + i] = keep * sums[THRUST_V + i] + sigma * (g_v * a_t + across_v * a_c)
+            sums[THRUST_C + i] = keep * sums[THRUST_C + i] + sigma * (g_c * a_t + across_c * a_c)
 
 
 @kernel
-def rim_force(
+def load_contacts(
     contacts: np.ndarray,
     side: int,
     slots: int,
     n: int,
     stiffness: float,
+    third: float,
     laws: CreepLaws,
     closure: float,
     common: float,
     unknowns: np.ndarray,
-    rim: np.ndarray,
-    first: bool,
 ) -> None:
-    """Rim force on every roller from one side, row 0 of ``rim``, and its derivative by the roller's speed, row 1.
+    """What the rim forces of one side depend on besides the rollers' speeds, into rows of the contacts.
 
-    The same laws as ``creep_sums``, without what only the equilibrium needs. ``first`` sets the rows, else they are added to.
+    ``third`` is the cube root of the contacts' ``stiffness``.
     """
     sign = 1.0 - 2.0 * side
-    sigma = -sign
-    omega = common + sigma
+    turn = -sign * (common - sign)
     for slot in range(slots):
-        at = side * SIDE + slot * CONTACT
-        keep = 0.0 if first and slot == 0 else 1.0
+        contact = contacts[side * SIDE + slot * CONTACT : side * SIDE + (slot + 1) * CONTACT]
         for i in range(n):
-            a_c = contacts[at + ALONG_C + i]
-            a_t = contacts[at + ALONG_T + i]
-            lever_a = a_t * contacts[at + LEVER_T + i] + a_c * contacts[at + LEVER_C + i]
-            lever_b = a_t * contacts[at + LEVER_C + i] - a_c * contacts[at + LEVER_T + i]
-            speed = unknowns[SPEED + i]
-            overlap = contacts[at + INWARD + i] * unknowns[U + i] - contacts[at + GAP + i]
-            overlap += contacts[at + AXIAL + i] * (closure + sign * unknowns[V + i])
+            a_c = contact[ALONG_C + i]
+            a_t = contact[ALONG_T + i]
+            overlap = contact[INWARD + i] * unknowns[U + i] - contact[GAP + i]
+            overlap += contact[AXIAL + i] * (closure + sign * unknowns[V + i])
             overlap = overlap if overlap > 0.0 else 0.0
             root = math.sqrt(overlap)
             force = stiffness * overlap * root
-            cube = (stiffness ** (1.0 / 3.0)) * root + 1e-12
-            slip = sigma * omega * lever_a - speed * a_c
-            roll = speed * a_t - sigma * omega * lever_b
+            cube = third * root + NO_FORCE
+            contact[TOWARDS + i] = turn * (a_t * contact[LEVER_T + i] + a_c * contact[LEVER_C + i])
+            contact[BESIDE + i] = turn * (a_t * contact[LEVER_C + i] - a_c * contact[LEVER_T + i])
+            contact[PRESSED + i] = force
+            contact[WIDTH + i] = laws.creep_saturation * cube
+            contact[STILL + i] = (laws.drag_of_load + laws.hysteresis * cube) * force
+
+
+@kernel
+def rim_force(
+    contacts: np.ndarray, side: int, slots: int, n: int, laws: CreepLaws, unknowns: np.ndarray, rim: np.ndarray
+) -> None:
+    """Add the rim force and the thrust on every roller from one side, and their derivatives by its speed, to the ROLL rows.
+
+    The same laws as ``creep_sums``, without what only the equilibrium needs, from the rows of ``load_contacts``.
+    """
+    sigma = 2.0 * side - 1.0
+    for slot in range(slots):
+        contact = contacts[side * SIDE + slot * CONTACT : side * SIDE + (slot + 1) * CONTACT]
+        for i in range(n):
+            a_c = contact[ALONG_C + i]
+            a_t = contact[ALONG_T + i]
+            speed = unknowns[SPEED + i]
+            slip = contact[TOWARDS + i] - speed * a_c
+            roll = speed * a_t - contact[BESIDE + i]
             roll_sign = 1.0 if roll > 0.0 else -1.0
-            inverse = 1.0 / ((roll * roll_sign + SLOWEST) * laws.creep_saturation * cube)
+            width = contact[WIDTH + i]
+            inverse = 1.0 / ((roll * roll_sign + SLOWEST) * width)
             creep = slip * inverse
             slip_sign = 1.0 if creep > 0.0 else -1.0
             size = creep * slip_sign
             left_over = 1.0 - size if size < 1.0 else 0.0
-            g = laws.friction * force * slip_sign * (1.0 - left_over * left_over * left_over)
-            relative = creep * roll_sign * laws.creep_saturation * cube
-            g_v = 3.0 * laws.friction * force * left_over * left_over * inverse * (-a_c - relative * a_t)
-            by_g = roll_sign * laws.drag_of_force * slip_sign * a_t
-            still = roll_sign * a_t * (laws.drag_of_load * force + laws.hysteresis * force * cube)
-            rim[i] = keep * rim[i] + g * (a_c - by_g) - still
-            rim[ROW + i] = keep * rim[ROW + i] + g_v * (a_c - by_g)
+            square = left_over * left_over
+            force = contact[PRESSED + i]
+            limit = laws.friction * force
+            g = limit * slip_sign * (1.0 - square * left_over)
+            g_v = -3.0 * limit * square * inverse * (a_c + creep * roll_sign * width * a_t)
+            turned_t = roll_sign * a_t
+            turned_c = roll_sign * a_c
+            by_g = laws.drag_of_force * slip_sign
+            rim[ROLL_FORCE + i] += g * (a_c - by_g * turned_t) - turned_t * contact[STILL + i]
+            rim[ROLL_FORCE_V + i] += g_v * (a_c - by_g * turned_t)
+            rim[ROLL_THRUST + i] += sigma * (g * (a_t + by_g * turned_c) + turned_c * laws.drag_of_load * force)
+            rim[ROLL_THRUST_V + i] += sigma * g_v * (a_t + by_g * turned_c)

@@ -6,7 +6,7 @@ import math
 from typing import NamedTuple
 
 from objectives.compiled import kernel
-from objectives.contact_pass import PassGeometry, pass_contact, touches
+from objectives.contact_pass import PassGeometry, contact_at, touches
 from objectives.workspace import (
     ALONG_C,
     ALONG_T,
@@ -21,11 +21,23 @@ from objectives.workspace import (
     INWARD,
     LEVER_C,
     LEVER_T,
+    PASS_ALONG_C,
+    PASS_ALONG_T,
+    PASS_AXIAL,
+    PASS_COSINE,
+    PASS_GAP,
+    PASS_INWARD,
+    PASS_LEVER_C,
+    PASS_LEVER_T,
+    PASS_ROLLER,
+    PASS_SINE,
+    PASS_TOUCHES,
     ROW,
     SIDE,
     SLOTS,
     U,
     Workspace,
+    padded,
 )
 
 #: pitches from straight down within which a roller may stand on the floor; short of 1.5, so that a tie adds none
@@ -61,37 +73,48 @@ def meet(g: PassGeometry, laws: Laws, side: int, phase: float, work: Workspace) 
 
     A hub roller touches only the output roller nearest to it.
     """
-    base = side * SIDE
-    contacts = work.contacts
+    contacts, passes = work.contacts, work.passes
     work.slots[side] = 0
     pitch = 2.0 * math.pi / laws.output_count
-    found = 0
     for j in range(laws.hub_count):
         angle = phase + 2.0 * math.pi * j / laws.hub_count
         nearest = math.floor(angle / pitch + 0.5)
-        contact = pass_contact(g, angle - nearest * pitch)
-        if not touches(g, contact):
+        eps = angle - nearest * pitch
+        passes[PASS_SINE + j] = math.sin(eps)
+        passes[PASS_COSINE + j] = math.cos(eps)
+        passes[PASS_ROLLER + j] = nearest % laws.output_count
+    for j in range(padded(laws.hub_count)):
+        touching = contact_at(g, passes[PASS_SINE + j], passes[PASS_COSINE + j])
+        passes[PASS_TOUCHES + j] = 1.0 if touches(g, touching) else 0.0
+        passes[PASS_GAP + j] = touching.gap
+        passes[PASS_INWARD + j] = touching.inward
+        passes[PASS_AXIAL + j] = touching.axial
+        passes[PASS_ALONG_C + j] = touching.along_c
+        passes[PASS_ALONG_T + j] = touching.along_t
+        passes[PASS_LEVER_T + j] = touching.lever_t
+        passes[PASS_LEVER_C + j] = touching.lever_c
+    found = 0
+    for j in range(laws.hub_count):
+        if passes[PASS_TOUCHES + j] == 0.0:
             continue
-        roller = nearest % laws.output_count
+        roller = int(passes[PASS_ROLLER + j])
         slot = 0
-        while slot < work.slots[side] and contacts[base + slot * CONTACT + GAP + roller] < EMPTY:
+        while slot < work.slots[side] and contacts[side * SIDE + slot * CONTACT + GAP + roller] < EMPTY:
             slot += 1
         if slot == SLOTS:
             continue
-        at = base + slot * CONTACT
+        contact = contacts[side * SIDE + slot * CONTACT : side * SIDE + (slot + 1) * CONTACT]
         if slot == work.slots[side]:
             work.slots[side] += 1
-            for i in range(CONTACT):
-                contacts[at + i] = 0.0
-            for i in range(ROW):
-                contacts[at + GAP + i] = EMPTY
-        contacts[at + GAP + roller] = contact.gap
-        contacts[at + INWARD + roller] = contact.inward
-        contacts[at + AXIAL + roller] = contact.axial
-        contacts[at + ALONG_C + roller] = contact.along_c
-        contacts[at + ALONG_T + roller] = contact.along_t
-        contacts[at + LEVER_T + roller] = contact.lever_t
-        contacts[at + LEVER_C + roller] = contact.lever_c
+            contact[:] = 0.0
+            contact[GAP : GAP + ROW] = EMPTY
+        contact[GAP + roller] = passes[PASS_GAP + j]
+        contact[INWARD + roller] = passes[PASS_INWARD + j]
+        contact[AXIAL + roller] = passes[PASS_AXIAL + j]
+        contact[ALONG_C + roller] = passes[PASS_ALONG_C + j]
+        contact[ALONG_T + roller] = passes[PASS_ALONG_T + j]
+        contact[LEVER_T + roller] = passes[PASS_LEVER_T + j]
+        contact[LEVER_C + roller] = passes[PASS_LEVER_C + j]
         found += 1
     return found
 

@@ -68,10 +68,11 @@ def press_side(
         sums[i] = 0.0
     for slot in range(slots):
         at = side * SIDE + slot * CONTACT
+        contact = contacts[at : at + CONTACT]
         for i in range(n):
-            inward = contacts[at + INWARD + i]
-            axial = contacts[at + AXIAL + i]
-            overlap = inward * unknowns[U + i] + axial * (closure + sign * unknowns[V + i]) - contacts[at + GAP + i]
+            inward = contact[INWARD + i]
+            axial = contact[AXIAL + i]
+            overlap = inward * unknowns[U + i] + axial * (closure + sign * unknowns[V + i]) - contact[GAP + i]
             overlap = overlap if overlap > 0.0 else 0.0
             root = stiffness * math.sqrt(overlap)
             force = root * overlap

@@ -95,7 +95,7 @@ STEPS = 16
 
 # rows per output roller in Workspace.step that belong to the elimination, around those of objectives.sharing
 MOVE_U, MOVE_V, FREE_U, FREE_V, LEFT_U, LEFT_V, RIGHT_U, RIGHT_V, HEIGHT_U, HEIGHT_V = (k * ROW for k in range(10))
-LEVEL_U, LEVEL_V = (k * ROW for k in range(32, 34))
+LEVEL_U, LEVEL_V = (k * ROW for k in range(31, 33))
 
 
 @kernel
@@ -108,7 +108,7 @@ def press_and_drive(
     friction: float,
     drag: float,
     rolling: float,
-    wheel_radius: float,
+    per_radius: float,
     closure: float,
     unknowns: np.ndarray,
     sums: np.ndarray,
@@ -116,35 +116,36 @@ def press_and_drive(
     """Normal forces of one side with the drive friction they allow, summed for each roller (rows of objectives.sharing).
 
     ``friction`` is the share of a normal force available along the hub roller's axis, ``drag`` the share that drags across
-    it and ``rolling`` the rolling resistance at 1 N, which grows with N^(4/3) (both 0 while hub rollers stand still). The
-    drag's part along c turns the roller and loads it in and out; rolling resistance is a moment of the pressure and only
-    turns it. ``sums`` must hold finite numbers when it comes in.
+    it and ``rolling`` the rolling resistance over the normal force at 1 m of overlap, which grows with its square root (both 0
+    while hub rollers stand still). The drag's part along c turns the roller and loads it in and out; rolling resistance is a
+    moment of the pressure and only turns it. ``per_radius`` [1/m] is 1 over the wheel's radius. ``sums`` must hold finite
+    numbers when it comes in.
     """
     sign = 1.0 - 2.0 * side
-    third = laws.contact_stiffness ** (1.0 / 3.0)
     for slot in range(slots):
-        at = side * SIDE + slot * CONTACT
+        contact = contacts[side * SIDE + slot * CONTACT : side * SIDE + (slot + 1) * CONTACT]
         keep = 0.0 if slot == 0 else 1.0
         for i in range(n):
-            inward = contacts[at + INWARD + i]
-            axial = contacts[at + AXIAL + i]
-            along_c = contacts[at + ALONG_C + i]
-            along_t = contacts[at + ALONG_T + i]
-            overlap = inward * unknowns[U + i] + axial * (closure + sign * unknowns[V + i]) - contacts[at + GAP + i]
+            inward = contact[INWARD + i]
+            axial = contact[AXIAL + i]
+            along_c = contact[ALONG_C + i]
+            along_t = contact[ALONG_T + i]
+            overlap = inward * unknowns[U + i] + axial * (closure + sign * unknowns[V + i]) - contact[GAP + i]
             overlap = overlap if overlap > 0.0 else 0.0
-            root = laws.contact_stiffness * math.sqrt(overlap)
+            root = math.sqrt(overlap)
+            resistance = rolling * root
+            root *= laws.contact_stiffness
             force = root * overlap
             slope = 1.5 * root
             slope_u = slope * inward
             slope_x = slope * axial
             pull = drag * along_t
-            resistance = rolling * third * math.sqrt(overlap)
             rim = drag + resistance
             rim_slope = drag + 4.0 / 3.0 * resistance
             part_u = inward + sign * pull * axial
             part_x = axial - sign * pull * inward
             limit = friction * along_c
-            lever = friction * (along_t * contacts[at + LEVER_T + i] + along_c * contacts[at + LEVER_C + i]) / wheel_radius
+            lever = friction * (along_t * contact[LEVER_T + i] + along_c * contact[LEVER_C + i]) * per_radius
             sums[FORCE_U + i] = keep * sums[FORCE_U + i] + force * part_u
             sums[FORCE_X + i] = keep * sums[FORCE_X + i] + force * part_x
             sums[STIFF_UU + i] = keep * sums[STIFF_UU + i] + part_u * slope_u
@@ -166,7 +167,7 @@ def press_and_drive(
             sums[DRAG_U + i] = keep * sums[DRAG_U + i] + rim_slope * along_t * slope_u
             sums[DRAG_X + i] = keep * sums[DRAG_X + i] + rim_slope * along_t * slope_x
             # across the axis: along -c_part t + t_part c, to the left side's sense
-            twist = sign * (along_t * contacts[at + LEVER_C + i] - along_c * contacts[at + LEVER_T + i]) / wheel_radius
+            twist = sign * (along_t * contact[LEVER_C + i] - along_c * contact[LEVER_T + i]) * per_radius
             sums[TWIST + i] = keep * sums[TWIST + i] + twist * rim * force
             sums[TWIST_U + i] = keep * sums[TWIST_U + i] + twist * rim_slope * slope_u
             sums[TWIST_X + i] = keep * sums[TWIST_X + i] + twist * rim_slope * slope_x
@@ -195,7 +196,8 @@ def newton_limit(
     sideways = d_y > 0.0
     friction = laws.friction_turning if sideways else laws.friction_roller
     drag = laws.drag_turning if sideways else 0.0
-    rolling = laws.rolling if sideways else 0.0
+    rolling = laws.rolling * laws.contact_stiffness ** (1.0 / 3.0) if sideways else 0.0
+    per_radius = 1.0 / g.wheel_radius
     left[:] = 0.0
     right[:] = 0.0
     steps = 0
@@ -204,7 +206,7 @@ def newton_limit(
             sums = left if side == 0 else right
             slots, closure = work.slots[side], border[side]
             press_and_drive(
-                work.contacts, side, slots, n, laws, friction, drag, rolling, g.wheel_radius, closure, unknowns, sums
+                work.contacts, side, slots, n, laws, friction, drag, rolling, per_radius, closure, unknowns, sums
             )
         floor_force, floor_stiffness = press_floor(g, laws, standing, border[2], work)
         force, fourth, sense, slope = share_out(laws, d_x, d_y, standing, n, work)

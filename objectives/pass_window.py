@@ -14,6 +14,8 @@ from objectives.wheel import WheelBatch
 #: places along a pass looked at for the first end of contact; bisection finds the end between two of them
 STEPS = 16
 BISECTIONS = 40
+#: attribute that a batch of wheels keeps its window under
+KEPT = "_pass_window"
 
 
 class PassWindow(NamedTuple):
@@ -74,7 +76,12 @@ def survey(table: np.ndarray, output_pitch: np.ndarray, hub_pitch: np.ndarray, f
 
 
 def pass_window(wheel: WheelBatch) -> PassWindow:
-    """The window of each candidate; nan where a variable is nan or the rollers' geometry has no meaning."""
+    """The window of each candidate; nan where a variable is nan or the rollers' geometry has no meaning.
+
+    Kept with the batch, whose fields are read-only: several constraints ask for it.
+    """
+    if KEPT in vars(wheel):
+        return vars(wheel)[KEPT]
     with np.errstate(all="ignore"):
         table = np.stack(
             [  # in the order of PassGeometry
@@ -99,4 +106,5 @@ def pass_window(wheel: WheelBatch) -> PassWindow:
         some = np.empty((int(whole.sum()), 5))
         survey(table[whole], output_pitch[whole], hub_pitch[whole], some)
         found[whole] = some
-    return PassWindow(*found.T)
+    vars(wheel)[KEPT] = PassWindow(*found.T)
+    return vars(wheel)[KEPT]

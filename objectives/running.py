@@ -15,11 +15,11 @@ from objectives.assessment import LoadCases, NormalStates, RunningStates
 from objectives.compiled import kernel, outer_kernel
 from objectives.contact_pass import PassGeometry
 from objectives.contacts import Contacts
-from objectives.creeping import TORQUE, CreepLaws
+from objectives.creeping import THRUST, TORQUE, CreepLaws
 from objectives.engagement import Laws
-from objectives.equilibrium import cold_start, solve_equilibrium
 from objectives.phases import begin_phase, geometry_of, laws_of
-from objectives.turning import DRAG, REACTION, SIDE, newton_turning
+from objectives.roller_speeds import REACTION, SIDE
+from objectives.turning import TOLERANCE, newton_turning
 from objectives.wheel import WheelBatch
 from objectives.workspace import (
     ALONG_C,
@@ -152,7 +152,7 @@ def _sum_up(
         speed = unknowns[SPEED + i]
         bore = creep.bore_drag * step[REACTION + i] * speed
         floor = creep.floor_hysteresis * work.floor[FLOOR_FORCE + i] * speed
-        face = step[DRAG + i] * speed - bore - floor
+        face = creep.face_drag * abs(work.left[THRUST + i] + work.right[THRUST + i]) * speed
         losses[OUTPUT_BORE] += bore
         losses[OUTPUT_FACE] += face
         losses[FLOOR_HYSTERESIS] += floor
@@ -194,12 +194,16 @@ def _run_candidate(
     phases: np.ndarray,
     phase_counts: np.ndarray,
     forces: np.ndarray,
+    equilibria: np.ndarray,
     work: Workspace,
     scratch: np.ndarray,
     matrix: np.ndarray,
     results: np.ndarray,
 ) -> None:
-    """Every sideways case of one candidate: ``forces`` (k, 2) forwards and sideways [N], ``phase_counts`` (k,) phases each."""
+    """Every sideways case of one candidate: ``forces`` (k, 2) forwards and sideways [N], ``phase_counts`` (k,) phases each.
+
+    Newton starts from the ``equilibria`` (P, EQUILIBRIUM) [m] of objectives.states.
+    """
     g = geometry_of(row)
     laws = laws_of(row)
     creep = _creep_laws(creep_row)
@@ -207,9 +211,7 @@ def _run_candidate(
     still = scratch[:size]
     still_border = scratch[size : size + 3]
     border = scratch[size + 3 : size + 6]
-    no_load = scratch[size + 6 : size + 8]
-    rest = scratch[size + 8 : size + 10]
-    losses = scratch[size + 10 : size + 17]
+    losses = scratch[size + 6 : size + 13]
     circle = g.pitch_radius - g.output_radius * g.sin_contact
     ideal = circle * g.cos_skew / g.sin_skew
     for k in range(len(forces)):
@@ -225,15 +227,14 @@ def _run_candidate(
             if not needed:
                 continue
             standing = begin_phase(g, laws, phases[p], mirrored, work)
-            found = standing >= 0
-            if found:
-                cold_start(g, laws, standing, work, still_border)
-                no_load[0] = no_load[1] = 0.0
-                steps, _, _ = solve_equilibrium(g, laws, standing, work, still_border, 0.0, rest, no_load, 1e-6)
-                found = steps >= 0
+            found = standing >= 0 and not math.isnan(equilibria[p, 2 * ROW])
             for i in range(ROW):
-                work.unknowns[SPEED + i] = ideal
-            copy(work.unknowns, still)
+                still[U + i] = equilibria[p, i]
+                still[V + i] = -equilibria[p, ROW + i] if mirrored else equilibria[p, ROW + i]
+                still[SPEED + i] = ideal
+            still_border[0] = equilibria[p, 2 * ROW + (1 if mirrored else 0)]
+            still_border[1] = equilibria[p, 2 * ROW + (0 if mirrored else 1)]
+            still_border[2] = equilibria[p, 2 * ROW + 2]
             for k in range(len(forces)):
                 if p >= phase_counts[k] or (forces[k, 1] < 0.0) != mirrored:
                     continue
@@ -247,10 +248,11 @@ def _run_candidate(
                         copy(still, work.unknowns)
                         copy(still_border, border)
                     ahead, across = share * forces[k, 0], share * abs(forces[k, 1])
-                    common, steps, _ = newton_turning(
+                    common, steps, residual = newton_turning(
                         g, laws, creep, ahead, across, standing, work, border, still_border[:2], matrix
                     )
-                    if attempt == 0 and steps >= 0:
+                    # what settles and cannot be carried, or fails at a share, is not found at more
+                    if (steps >= 0 and attempt == 0) or (steps < 0 and (attempt > 0 or residual < TOLERANCE)):
                         break
                 if steps < 0:
                     results[k, MISSED] += 1.0
@@ -265,13 +267,16 @@ def _run_batch(
     phases: np.ndarray,
     phase_counts: np.ndarray,
     forces: np.ndarray,
+    equilibria: np.ndarray,
     work: Workspace,
     scratch: np.ndarray,
     matrix: np.ndarray,
     results: np.ndarray,
 ) -> None:
     for n in range(len(inputs)):
-        _run_candidate(inputs[n], creep_rows[n], phases, phase_counts, forces[n], work, scratch, matrix, results[n])
+        _run_candidate(
+            inputs[n], creep_rows[n], phases, phase_counts, forces[n], equilibria[n], work, scratch, matrix, results[n]
+        )
 
 
 def solve_running(
@@ -284,9 +289,10 @@ def solve_running(
 ) -> RunningStates:
     """The batch running under every load case.
 
-    ``inputs`` of states.kernel_inputs, ``phases`` (P, 3) of states.phase_lattice; duty cases are averaged over all of them,
-    demands (share 0) over the first quarter. A case is nan where it has no state in some phase: a side touches nothing, or
-    the force asked is more than the contacts carry. Powers are in W at the case's own speed, torques in N m at the hubs.
+    ``inputs`` of phases.kernel_inputs, ``phases`` (P, 3) those that ``normal`` was found at. Duty cases are averaged over all
+    of them, demands (share 0) over the first quarter. A case is nan where it has no state in some phase: a side touches
+    nothing, or the force asked is more than the contacts carry. Powers are in W at the case's own speed, torques in N m at
+    the hubs.
     """
     count, case_count = len(wheel), len(cases.direction)
     cosine, sine = np.cos(cases.direction), np.sin(cases.direction)
@@ -310,7 +316,7 @@ def solve_running(
     forces = np.ascontiguousarray(np.stack([forward, cases.force * sine], axis=2)[:, sideways])
     results = np.zeros((count, len(sideways), SUMS_OF_CASE))
     work, creep = new_workspace(), creep_inputs(wheel, contacts)
-    _run_batch(inputs, creep, phases, phase_counts, forces, work, work.scratch, work.matrix, results)
+    _run_batch(inputs, creep, phases, phase_counts, forces, normal.equilibria, work, work.scratch, work.matrix, results)
     with np.errstate(all="ignore"):
         mean = results / phase_counts[None, :, None]
     missed = results[:, :, MISSED] > 0

@@ -15,7 +15,7 @@ import numpy as np
 
 from objectives.compiled import kernel
 from objectives.engagement import CENTRING, Laws
-from objectives.workspace import FLOOR_COSINE, FLOOR_FORCE, FLOOR_STIFFNESS, ROW, U, V, Workspace, copy
+from objectives.workspace import FLOOR_COSINE, FLOOR_FORCE, FLOOR_STIFFNESS, ROW, U, V, Workspace
 
 # sums over the contacts of a side, each a row; *_U and *_X are derivatives by the roller's u and by y = x + s v
 (
@@ -48,13 +48,12 @@ from objectives.workspace import FLOOR_COSINE, FLOOR_FORCE, FLOOR_STIFFNESS, ROW
     AXLE_UU,
     AXLE_UV,
     AXLE_VV,
-    DEMAND,  # N, what the sides must turn the roller with: drag, then side force added; and its derivatives
+    DEMAND,  # N, drag that the sides must turn the roller against; and its derivatives
     DEMAND_U,
     DEMAND_V,
     DEMAND_LEFT,
     DEMAND_RIGHT,
     DEMAND_HEIGHT,
-    DEMAND_LEVEL,
     PASSED,  # N, side force that a floor roller can pass on
     SIDE_FORCE,  # N, side force that it does pass on, along -y; and its derivatives
     SIDE_BY_U,
@@ -64,10 +63,10 @@ from objectives.workspace import FLOOR_COSINE, FLOOR_FORCE, FLOOR_STIFFNESS, ROW
     SIDE_BY_HEIGHT,
     SIDE_BY_LEVEL,
     SATURATED,  # 1 where the contacts of a roller are used up
-) = (k * ROW for k in range(10, 32))
+) = (k * ROW for k in range(10, 31))
 
-# rows of Workspace.share, .even and .extreme: share of its limit that each side pushes with along c, and its derivatives by
-# u, v, the closures, the axle's height and the fourth unknown
+# rows of Workspace.share: share of its limit that each side pushes with along c, and its derivatives by u, v, the closures,
+# the axle's height and the fourth unknown
 (
     SHARE_L,
     BY_U_L,
@@ -93,30 +92,25 @@ ALL_USED = 1e300
 
 
 @kernel
-def split(sense: int, cap_left: float, cap_right: float, demand: float) -> tuple[float, float]:
-    """Forces along c of the two sides, C_right - C_left = demand, with friction used up in the forward ``sense``.
+def split(sense: float, lean: float, cap_left: float, cap_right: float, demand: float) -> tuple[float, float]:
+    """Forces along c of the two sides, C_right - C_left = demand, or what their limits leave of it.
 
-    ``sense`` +1 forward, -1 reverse, 0 sideways only (the sides then share in proportion to their limits).
+    ``lean`` 0 shares in proportion to the limits, 1 uses friction up forwards (``sense`` +1) or in reverse (-1).
     """
-    if sense > 0:
-        if cap_right <= cap_left + demand:
-            return cap_right - demand, cap_right
-        return cap_left, cap_left + demand
-    if sense < 0:
-        if cap_left <= cap_right + demand:
-            return -cap_left, demand - cap_left
-        return -cap_right - demand, -cap_right
     both = cap_left + cap_right
-    if both <= 0.0:
-        return 0.0, 0.0
-    return -demand * cap_left / both, demand * cap_right / both
+    demand = demand if demand < both else both
+    even = -demand * cap_left / both if both > 0.0 else 0.0
+    beside = cap_right - sense * demand
+    extreme = sense * (cap_left if cap_left <= beside else beside)
+    force = even + lean * (extreme - even)
+    return force, force + demand
 
 
 @kernel
-def forward_share(sense: int, left: np.ndarray, right: np.ndarray, i: int, demand: float) -> float:
+def forward_share(sense: float, left: np.ndarray, right: np.ndarray, i: int, demand: float) -> float:
     """Forward force at the floor of roller ``i``, positive in the ``sense``, when it also meets ``demand`` [N]."""
     cap_left, cap_right = left[CAP + i], right[CAP + i]
-    c_left, c_right = split(sense, cap_left, cap_right, min(demand, cap_left + cap_right))
+    c_left, c_right = split(sense, 1.0, cap_left, cap_right, demand)
     force = left[TWIST + i] + right[TWIST + i]
     if cap_left > 0.0:
         force += c_left / cap_left * left[TURN + i]
@@ -159,7 +153,6 @@ def drag_of_axles(laws: Laws, n: int, sideways: bool, work: Workspace) -> None:
         step[DEMAND_LEFT + i] = turning * left[DRAG_X + i]
         step[DEMAND_RIGHT + i] = turning * right[DRAG_X + i]
         step[DEMAND_HEIGHT + i] = by_height
-        step[DEMAND_LEVEL + i] = 0.0
         step[SATURATED + i] = 1.0 if drag > 0.0 and drag >= left[CAP + i] + right[CAP + i] else 0.0
         step[SIDE_FORCE + i] = 0.0
         step[SIDE_BY_U + i] = 0.0
@@ -172,114 +165,115 @@ def drag_of_axles(laws: Laws, n: int, sideways: bool, work: Workspace) -> None:
 
 @kernel
 def side_forces(laws: Laws, level: float, standing: int, work: Workspace) -> None:
-    """Side forces of the rollers on the floor at a level, with their derivatives, added to what turns the roller."""
+    """Side forces of the rollers on the floor at a level, with their derivatives."""
     left, right, step, floor = work.left, work.right, work.step, work.floor
     for k in range(standing):
         i = work.floor_roller[k]
         load = floor[FLOOR_FORCE + i]
-        step[SIDE_FORCE + i] = min(step[PASSED + i], level * load)
-        if step[SATURATED + i] > 0.0:
-            continue
+        spare = left[CAP + i] + right[CAP + i] - step[DEMAND + i]
         share = min(level, laws.friction_floor)
         by_height = -share * floor[FLOOR_STIFFNESS + i]
-        if left[CAP + i] + right[CAP + i] - step[DEMAND + i] <= share * load:  # the contacts are used up
-            step[SATURATED + i] = 1.0
-            step[SIDE_BY_U + i] = left[CAP_U + i] + right[CAP_U + i] - step[DEMAND_U + i]
-            step[SIDE_BY_V + i] = left[CAP_X + i] - right[CAP_X + i] - step[DEMAND_V + i]
-            step[SIDE_BY_LEFT + i] = left[CAP_X + i] - step[DEMAND_LEFT + i]
-            step[SIDE_BY_RIGHT + i] = right[CAP_X + i] - step[DEMAND_RIGHT + i]
-            step[SIDE_BY_HEIGHT + i] = -step[DEMAND_HEIGHT + i]
-            continue
-        by_u = by_height * floor[FLOOR_COSINE + i]
-        by_level = load if level < laws.friction_floor else 0.0
-        step[SIDE_BY_U + i] = by_u
+        step[SIDE_FORCE + i] = min(step[PASSED + i], level * load)
+        step[SIDE_BY_U + i] = by_height * floor[FLOOR_COSINE + i]
+        step[SIDE_BY_V + i] = 0.0
+        step[SIDE_BY_LEFT + i] = 0.0
+        step[SIDE_BY_RIGHT + i] = 0.0
         step[SIDE_BY_HEIGHT + i] = by_height
-        step[SIDE_BY_LEVEL + i] = by_level
-        step[DEMAND + i] += step[SIDE_FORCE + i]
-        step[DEMAND_U + i] += by_u
-        step[DEMAND_HEIGHT + i] += by_height
-        step[DEMAND_LEVEL + i] = by_level
+        step[SIDE_BY_LEVEL + i] = load if level < laws.friction_floor else 0.0
+        step[SATURATED + i] = 0.0
+        if spare <= share * load:  # the contacts are used up, by the drag alone or with the side force
+            alone = 0.0 if step[DEMAND + i] > 0.0 and spare <= 0.0 else 1.0
+            step[SATURATED + i] = 1.0
+            step[SIDE_BY_U + i] = alone * (left[CAP_U + i] + right[CAP_U + i] - step[DEMAND_U + i])
+            step[SIDE_BY_V + i] = alone * (left[CAP_X + i] - right[CAP_X + i] - step[DEMAND_V + i])
+            step[SIDE_BY_LEFT + i] = alone * (left[CAP_X + i] - step[DEMAND_LEFT + i])
+            step[SIDE_BY_RIGHT + i] = alone * (right[CAP_X + i] - step[DEMAND_RIGHT + i])
+            step[SIDE_BY_HEIGHT + i] = -alone * step[DEMAND_HEIGHT + i]
+            step[SIDE_BY_LEVEL + i] = 0.0
 
 
 @kernel
-def share_friction(sense: int, first: int, last: int, work: Workspace, share: np.ndarray) -> None:
-    """Share of its friction limit that each side of rollers first..last-1 pushes with along c, with its derivatives.
+def share_friction(sense: float, lean: float, leaning: float, n: int, work: Workspace) -> None:
+    """Share of its friction limit that each side of every roller pushes with along c, with its derivatives.
 
-    The rule is that of ``split``; derivatives are rows of ``share``.
+    The rule is that of ``split``; ``leaning`` is 1 where the lean is the fourth unknown, else 0.
     """
-    left, right, step = work.left, work.right, work.step
-    for i in range(first, last):
+    left, right, step, share = work.left, work.right, work.step, work.share
+    for i in range(n):
         cap_l = left[CAP + i]
         cap_r = right[CAP + i]
         both = cap_l + cap_r
-        used = step[SATURATED + i] > 0.0
-        demand = both if used else step[DEMAND + i]
-        # forces C and their derivatives: by the left limit (p), the right limit (q), the demand (d)
-        if sense > 0:
-            rightmost = cap_r <= cap_l + demand
-            c_l = cap_r - demand if rightmost else cap_l
-            c_r = cap_r if rightmost else cap_l + demand
-            p_l = 0.0 if rightmost else 1.0
-            q_l = 1.0 - p_l
-            d_l = -q_l
-            p_r, q_r, d_r = p_l, q_l, p_l
-        elif sense < 0:
-            leftmost = cap_l <= cap_r + demand
-            c_l = -cap_l if leftmost else -cap_r - demand
-            c_r = demand - cap_l if leftmost else -cap_r
-            p_l = -1.0 if leftmost else 0.0
-            q_l = -1.0 - p_l
-            d_l = q_l
-            p_r, q_r, d_r = p_l, q_l, -p_l
-        else:
-            inverse = 1.0 / both if both > 0.0 else 0.0
-            z = demand * inverse
-            c_l = -z * cap_l
-            c_r = z * cap_r
-            p_l = -z + z * cap_l * inverse
-            q_l = z * cap_l * inverse
-            d_l = -cap_l * inverse
-            p_r = -z * cap_r * inverse
-            q_r = z - z * cap_r * inverse
-            d_r = cap_r * inverse
-        if used:
-            p_l, q_l, p_r, q_r, d_l, d_r = p_l + d_l, q_l + d_l, p_r + d_r, q_r + d_r, 0.0, 0.0
+        used = 1.0 if step[SATURATED + i] > 0.0 else 0.0
+        demand = both if step[SATURATED + i] > 0.0 else step[DEMAND + i] + step[SIDE_FORCE + i]
+        # forces C and their derivatives: by the left limit (p), the right limit (q), the demand (d); C_right = C_left + demand
+        inverse = 1.0 / both if both > 0.0 else 0.0
+        z = demand * inverse
+        even = -z * cap_l
+        beside = cap_r - sense * demand
+        mine = cap_l <= beside
+        extreme = sense * (cap_l if mine else beside)
+        c_l = even + lean * (extreme - even)
+        p = -z * cap_r * inverse
+        q = z * cap_l * inverse
+        d = -cap_l * inverse
+        p += lean * ((sense if mine else 0.0) - p)
+        q += lean * ((0.0 if mine else sense) - q)
+        d += lean * ((0.0 if mine else -1.0) - d)
         inv_l = 1.0 / cap_l if cap_l > 0.0 else 0.0
         inv_r = 1.0 / cap_r if cap_r > 0.0 else 0.0
         f_l = c_l * inv_l
-        f_r = c_r * inv_r
-        p_l -= f_l
-        q_r -= f_r
+        f_r = (c_l + demand) * inv_r
+        # where all is used up the demand follows the limits
+        p_l = (p + used * d - f_l) * inv_l
+        q_l = (q + used * d) * inv_l
+        d_l = (1.0 - used) * d * inv_l
+        p_r = (p + used * (1.0 + d)) * inv_r
+        q_r = (q + used * (1.0 + d) - f_r) * inv_r
+        d_r = (1.0 - used) * (1.0 + d) * inv_r
+        by_lean = leaning * (extreme - even)
         lu, lx, ru, rx = left[CAP_U + i], left[CAP_X + i], right[CAP_U + i], right[CAP_X + i]
+        demand_u = step[DEMAND_U + i] + step[SIDE_BY_U + i]
+        demand_v = step[DEMAND_V + i] + step[SIDE_BY_V + i]
+        demand_left = step[DEMAND_LEFT + i] + step[SIDE_BY_LEFT + i]
+        demand_right = step[DEMAND_RIGHT + i] + step[SIDE_BY_RIGHT + i]
+        demand_height = step[DEMAND_HEIGHT + i] + step[SIDE_BY_HEIGHT + i]
+        demand_level = step[SIDE_BY_LEVEL + i]
         share[SHARE_L + i] = f_l
         share[SHARE_R + i] = f_r
-        share[BY_U_L + i] = (p_l * lu + q_l * ru + d_l * step[DEMAND_U + i]) * inv_l
-        share[BY_V_L + i] = (p_l * lx - q_l * rx + d_l * step[DEMAND_V + i]) * inv_l
-        share[BY_LEFT_L + i] = (p_l * lx + d_l * step[DEMAND_LEFT + i]) * inv_l
-        share[BY_RIGHT_L + i] = (q_l * rx + d_l * step[DEMAND_RIGHT + i]) * inv_l
-        share[BY_HEIGHT_L + i] = d_l * step[DEMAND_HEIGHT + i] * inv_l
-        share[BY_LEVEL_L + i] = d_l * step[DEMAND_LEVEL + i] * inv_l
-        share[BY_U_R + i] = (p_r * lu + q_r * ru + d_r * step[DEMAND_U + i]) * inv_r
-        share[BY_V_R + i] = (p_r * lx - q_r * rx + d_r * step[DEMAND_V + i]) * inv_r
-        share[BY_LEFT_R + i] = (p_r * lx + d_r * step[DEMAND_LEFT + i]) * inv_r
-        share[BY_RIGHT_R + i] = (q_r * rx + d_r * step[DEMAND_RIGHT + i]) * inv_r
-        share[BY_HEIGHT_R + i] = d_r * step[DEMAND_HEIGHT + i] * inv_r
-        share[BY_LEVEL_R + i] = d_r * step[DEMAND_LEVEL + i] * inv_r
+        share[BY_U_L + i] = p_l * lu + q_l * ru + d_l * demand_u
+        share[BY_V_L + i] = p_l * lx - q_l * rx + d_l * demand_v
+        share[BY_LEFT_L + i] = p_l * lx + d_l * demand_left
+        share[BY_RIGHT_L + i] = q_l * rx + d_l * demand_right
+        share[BY_HEIGHT_L + i] = d_l * demand_height
+        share[BY_LEVEL_L + i] = d_l * demand_level + by_lean * inv_l
+        share[BY_U_R + i] = p_r * lu + q_r * ru + d_r * demand_u
+        share[BY_V_R + i] = p_r * lx - q_r * rx + d_r * demand_v
+        share[BY_LEFT_R + i] = p_r * lx + d_r * demand_left
+        share[BY_RIGHT_R + i] = q_r * rx + d_r * demand_right
+        share[BY_HEIGHT_R + i] = d_r * demand_height
+        share[BY_LEVEL_R + i] = d_r * demand_level + by_lean * inv_r
 
 
 @kernel
-def forward_force(n: int, work: Workspace, share: np.ndarray, floor_too: bool) -> float:
-    """Forward force at the floor [N] of ``n`` rollers at given shares; without those that stand on the floor if asked."""
-    left, right = work.left, work.right
+def forward_force(sense: float, lean: float, n: int, work: Workspace) -> tuple[float, float]:
+    """Forward force at the floor [N] when friction is split so, of all rollers and of those without floor load alone."""
+    left, right, step = work.left, work.right, work.step
     force = 0.0
+    standing = 0.0
     for i in range(n):
-        part = left[TWIST + i] + right[TWIST + i] + share[SHARE_L + i] * left[TURN + i] + share[SHARE_R + i] * right[TURN + i]
-        force += part if floor_too or work.floor[FLOOR_FORCE + i] == 0.0 else 0.0
-    return force
+        cap_l = left[CAP + i]
+        cap_r = right[CAP + i]
+        c_l, c_r = split(sense, lean, cap_l, cap_r, step[DEMAND + i] + step[SIDE_FORCE + i])
+        part = left[TWIST + i] + right[TWIST + i]
+        part += c_l * left[TURN + i] / cap_l if cap_l > 0.0 else 0.0
+        part += c_r * right[TURN + i] / cap_r if cap_r > 0.0 else 0.0
+        force += part
+        standing += part if work.floor[FLOOR_FORCE + i] > 0.0 else 0.0
+    return force, force - standing
 
 
 @kernel
-def side_level(sense: int, slope: float, others: float, standing: int, work: Workspace) -> tuple[float, float]:
+def side_level(sense: float, slope: float, others: float, standing: int, work: Workspace) -> tuple[float, float]:
     """Level of the side forces at which extreme sharing just gives the forward force that the direction asks.
 
     Side forces are min(passed_k, level G_k). ``others`` [N] is the forward force, in the ``sense``, of the rollers that
@@ -337,19 +331,7 @@ def _passed_at(level: float, standing: int, work: Workspace) -> float:
 
 
 @kernel
-def _lean(n: int, lean: float, work: Workspace) -> None:
-    """Shares between even (lean 0) and extreme (lean 1), with the lean as the fourth unknown."""
-    share, even, extreme = work.share, work.even, work.extreme
-    for row in range(14):
-        for i in range(row * ROW, row * ROW + n):
-            share[i] = even[i] + lean * (extreme[i] - even[i])
-    for i in range(n):
-        share[BY_LEVEL_L + i] = extreme[SHARE_L + i] - even[SHARE_L + i]
-        share[BY_LEVEL_R + i] = extreme[SHARE_R + i] - even[SHARE_R + i]
-
-
-@kernel
-def share_out(laws: Laws, d_x: float, d_y: float, standing: int, n: int, work: Workspace) -> tuple[float, int, int, float]:
+def share_out(laws: Laws, d_x: float, d_y: float, standing: int, n: int, work: Workspace) -> tuple[float, int, float, float]:
     """Ground force [N] that the present normal forces carry in the direction (d_x forwards, d_y >= 0 sideways, a unit vector).
 
     Forwards alone every roller gives its extreme. With a sideways part the rollers on the floor carry what they can pass
@@ -362,36 +344,28 @@ def share_out(laws: Laws, d_x: float, d_y: float, standing: int, n: int, work: W
     over side force in that sense.
     """
     left, right, step, floor = work.left, work.right, work.step, work.floor
-    first = int(0)  # noqa: RUF046, UP018  (a bare 0 is a literal type, for which numba would compile everything below once more)
-    even = int(0)  # noqa: RUF046, UP018
     drag_of_axles(laws, n, d_y > 0.0, work)
     if d_y == 0.0:
-        sense = 1 if d_x > 0.0 else -1
-        share_friction(sense, first, n, work, work.share)
-        return sense * forward_force(n, work, work.share, True), NONE, sense, 0.0
+        sense = 1.0 if d_x > 0.0 else -1.0
+        share_friction(sense, 1.0, 0.0, n, work)
+        force, _ = forward_force(sense, 1.0, n, work)
+        return sense * force, NONE, sense, 0.0
     for k in range(standing):
         i = work.floor_roller[k]
         carried = left[CAP + i] + right[CAP + i] - step[DEMAND + i]
         step[PASSED + i] = min(max(carried, 0.0), laws.friction_floor * floor[FLOOR_FORCE + i])
     side_forces(laws, ALL_USED, standing, work)
-    sideways = 0.0
-    for k in range(standing):
-        sideways += step[SIDE_FORCE + work.floor_roller[k]]
+    sideways = _passed_at(ALL_USED, standing, work)
     asked = d_x / d_y * sideways
-    share_friction(even, first, n, work, work.even)
-    forward = forward_force(n, work, work.even, True)
-    sense = 1 if asked > forward else -1
-    share_friction(sense, first, n, work, work.extreme)
-    reach = forward_force(n, work, work.extreme, True) - forward
+    forward, _ = forward_force(1.0, 0.0, n, work)
+    sense = 1.0 if asked > forward else -1.0
+    extreme, others = forward_force(sense, 1.0, n, work)
+    reach = extreme - forward
     slope = sense * d_x / d_y
     if abs(asked - forward) <= abs(reach):
-        _lean(n, (asked - forward) / reach if reach != 0.0 else 0.0, work)
+        share_friction(sense, (asked - forward) / reach if reach != 0.0 else 0.0, 1.0, n, work)
         return sideways / d_y, LEAN, sense, slope
-    others = sense * forward_force(n, work, work.extreme, False)
-    drag_of_axles(laws, n, True, work)
-    level, sideways = side_level(sense, slope, others, standing, work)
+    level, sideways = side_level(sense, slope, sense * others, standing, work)
     side_forces(laws, level, standing, work)
-    for k in range(standing):
-        share_friction(sense, work.floor_roller[k], work.floor_roller[k] + 1, work, work.extreme)
-    copy(work.extreme, work.share)
+    share_friction(sense, 1.0, 0.0, n, work)
     return sideways / d_y, LEVEL, sense, slope

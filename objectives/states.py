@@ -42,7 +42,7 @@ from objectives.summary import (
     sum_up_equilibrium,
     sum_up_limit,
 )
-from objectives.workspace import ROW, V, Workspace, copy, new_workspace
+from objectives.workspace import EQUILIBRIUM, ROW, V, Workspace, copy, new_workspace
 
 #: N, 2-norm of the residual at which an equilibrium counts as found
 TOLERANCE = 1e-6
@@ -104,12 +104,14 @@ def solve_candidate(
     scratch: np.ndarray,
     matrix: np.ndarray,
     forces: np.ndarray,
+    equilibria: np.ndarray,
     summary: np.ndarray,
 ) -> None:
     """Equilibria and limit states of one candidate over its phases.
 
-    ``row`` of kernel_inputs; ``phases`` (P, 3); ``directions`` (d, 2) unit vectors; writes ``forces`` (d, P) [N] and
-    ``summary`` (SUMMARY,). ``scratch`` (SCRATCH,) and ``matrix`` (4, 5) are worked in.
+    ``row`` of kernel_inputs; ``phases`` (P, 3); ``directions`` (d, 2) unit vectors; writes ``forces`` (d, P) [N],
+    ``equilibria`` (P, EQUILIBRIUM) [m], nan where there is none, and ``summary`` (SUMMARY,). ``scratch`` (SCRATCH,) and
+    ``matrix`` (4, 5) are worked in.
     """
     g = geometry_of(row)
     laws = laws_of(row)
@@ -143,6 +145,8 @@ def solve_candidate(
                 forces[d, p] = np.nan
             continue
         copy(work.unknowns, still)
+        copy(still[: 2 * ROW], equilibria[p])
+        copy(still_border, equilibria[p, 2 * ROW :])
         sum_up_equilibrium(g, laws, standing, work, still_border, summary)
         _solve_directions(
             g, laws, directions, False, standing, work, still, still_border, inner, matrix, p, forces, summary
@@ -167,10 +171,11 @@ def _solve_batch(
     scratch: np.ndarray,
     matrix: np.ndarray,
     forces: np.ndarray,
+    equilibria: np.ndarray,
     summaries: np.ndarray,
 ) -> None:
     for n in range(len(inputs)):
-        solve_candidate(inputs[n], phases, directions, work, scratch, matrix, forces[n], summaries[n])
+        solve_candidate(inputs[n], phases, directions, work, scratch, matrix, forces[n], equilibria[n], summaries[n])
 
 
 def unit_vectors(directions: np.ndarray) -> np.ndarray:
@@ -189,13 +194,14 @@ def solve_states(inputs: np.ndarray, directions: np.ndarray, phases: np.ndarray)
     inputs, phases = np.ascontiguousarray(inputs), np.ascontiguousarray(phases)
     count = len(inputs)
     forces = np.full((count, len(directions), len(phases)), np.nan)
+    equilibria = np.full((count, len(phases), EQUILIBRIUM), np.nan)
     summaries = np.zeros((count, SUMMARY))
     # sideways before the diagonals, which start from it
     order = np.argsort(np.abs(np.cos(directions)) > 1e-9, kind="stable")
     vectors = unit_vectors(directions)[order]
     ordered = np.empty_like(forces)
     work = new_workspace()
-    _solve_batch(inputs, phases, vectors, work, work.scratch, work.matrix, ordered, summaries)
+    _solve_batch(inputs, phases, vectors, work, work.scratch, work.matrix, ordered, equilibria, summaries)
     forces[:, order] = ordered
     sound = (summaries[:, WITHOUT_CONTACT] + summaries[:, UNSETTLED]) == 0
 
@@ -220,6 +226,7 @@ def solve_states(inputs: np.ndarray, directions: np.ndarray, phases: np.ndarray)
         tilting_moment=seen(TILT_MAX),
         cogging_torque=(seen(COGGING_HIGH) - seen(COGGING_LOW)) / 2,
         contact_energy_swing=seen(CONTACT_ENERGY),
+        equilibria=equilibria,
     )
     worst = forces.min(axis=2)  # nan where any phase is missing
     known = np.where(np.isnan(forces), np.inf, forces)

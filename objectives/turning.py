@@ -29,6 +29,10 @@ from objectives.creeping import (
     RIM_V,
     RIM_X,
     THRUST,
+    THRUST_C,
+    THRUST_U,
+    THRUST_V,
+    THRUST_X,
     TORQUE,
     TORQUE_C,
     TORQUE_U,
@@ -36,20 +40,14 @@ from objectives.creeping import (
     TORQUE_X,
     CreepLaws,
     creep_sums,
-    rim_force,
 )
 from objectives.engagement import CENTRING, Laws, press_floor
 from objectives.limits import solve_small
+from objectives.roller_speeds import RIM_TOLERANCE, SIDE, SIDE_BY_LOAD, drags, roll_speeds, share_side_force
 from objectives.workspace import (
-    ALONG_C,
-    ALONG_T,
-    AXIAL,
-    CONTACT,
     FLOOR_COSINE,
     FLOOR_FORCE,
     FLOOR_STIFFNESS,
-    GAP,
-    INWARD,
     ROW,
     SPEED,
     U,
@@ -57,7 +55,6 @@ from objectives.workspace import (
     Workspace,
     padded,
 )
-from objectives.workspace import SIDE as SIDE_OF_CONTACTS
 
 #: N, 2-norm of the residual at which a state counts as found; a torque counts as its force at the rim
 TOLERANCE = 1e-3
@@ -66,15 +63,11 @@ STEPS = 80
 CALM = 10
 STEP_LIMIT = 5e-4  # m
 COMMON_LIMIT = 0.2  # of half the hubs' counter-rotation
-#: N, rim balance of a roller, and the tries for it
-RIM_TOLERANCE = 1e-5
-RIM_TRIES = 40
-#: share of the largest speed below which a roller stands still
-STILL = 1e-9
-#: share of its friction that a floor roller's contacts may use: at all of it they slide and its speed is anyone's guess
-CREEPING = 0.995
+#: share of the residual that the rim balances of rollers may be off, between roller_speeds.RIM_TOLERANCE and the coarsest [N]
+RIM_SHARE = 1e-5
+RIM_COARSEST = 1e-3
 
-# rows per output roller in Workspace.step
+# rows per output roller in Workspace.step, before those of objectives.roller_speeds
 (
     MOVE_U,
     MOVE_V,
@@ -88,126 +81,10 @@ CREEPING = 0.995
     HEIGHT_V,
     COMMON_U,
     COMMON_V,
-    REACTION,  # N, of the axle
-    SIDE,  # N, the floor's side force
-    DRAG,  # N, rim force of bore, faces and rolling on the floor
-    LOW,  # bracket of the roller's speed
-    HIGH,
-    CAPACITY,  # N, side force that a floor roller can pass on
-) = (k * ROW for k in range(18))
-#: rows 0 and 1 of Workspace.share: rim force and its derivative by the speed
-RIM_FORCE, RIM_SLOPE = 0, ROW
-
-
-@kernel
-def drags(laws: Laws, creep: CreepLaws, n: int, work: Workspace) -> None:
-    """Axle reactions, and the rim force that bore, end faces and the floor's rolling resistance take from each roller."""
-    for i in range(n):
-        u, v = work.unknowns[U + i], work.unknowns[V + i]
-        beyond = math.sqrt(u * u + v * v) - laws.play
-        reaction = laws.stop_stiffness * (beyond if beyond > 0.0 else 0.0)
-        thrust = work.left[THRUST + i] + work.right[THRUST + i]
-        thrust = thrust if thrust > 0.0 else -thrust
-        work.step[REACTION + i] = reaction
-        drag = creep.bore_drag * reaction + creep.face_drag * thrust
-        work.step[DRAG + i] = drag + creep.floor_hysteresis * work.floor[FLOOR_FORCE + i]
-
-
-@kernel
-def roll_speeds(
-    laws: Laws, creep: CreepLaws, n: int, work: Workspace, border: np.ndarray, common: float, fastest: float
-) -> bool:
-    """Find every roller's speed from its torque balance, between 0 and ``fastest``.
-
-    Newton from the speeds in ``work``, kept inside a bracket: the rim force falls as the roller speeds up. A roller whose
-    drag is more than its contacts can turn stands still. Returns False where one stands that the floor should push.
-    """
-    step, rim, unknowns = work.step, work.share, work.unknowns
-    for i in range(n):
-        step[LOW + i] = 0.0
-        step[HIGH + i] = fastest
-        rim[RIM_FORCE + i] = 0.0
-        rim[RIM_SLOPE + i] = 0.0
-    for _ in range(RIM_TRIES):
-        for side in range(2):
-            rim_force(
-                work.contacts, side, work.slots[side], n, laws.contact_stiffness, creep, border[side], common, unknowns, rim,
-                side == 0,
-            )  # fmt: skip
-        worst = 0.0
-        for i in range(n):
-            balance = rim[RIM_FORCE + i] - step[DRAG + i] - step[SIDE + i]
-            speed = unknowns[SPEED + i]
-            low = speed if balance > 0.0 else step[LOW + i]
-            high = step[HIGH + i] if balance > 0.0 else speed
-            slope = rim[RIM_SLOPE + i]
-            slope = slope if slope < -1e-9 else -1e-9
-            trial = speed - balance / slope
-            middle = 0.5 * (low + high)
-            inside = (trial > low) & (trial < high)
-            size = balance if balance > 0.0 else -balance
-            settled = size < RIM_TOLERANCE
-            step[LOW + i] = low
-            step[HIGH + i] = high
-            unknowns[SPEED + i] = speed if settled else (trial if inside else middle)
-            worst += 0.0 if settled or high - low < 1e-12 else 1.0
-        if worst == 0.0:
-            break
-    for i in range(laws.output_count):
-        if unknowns[SPEED + i] < STILL * fastest:
-            unknowns[SPEED + i] = 0.0
-            if step[SIDE + i] > 0.0:
-                return False
-    return True
-
-
-@kernel
-def side_capacity(laws: Laws, creep: CreepLaws, i: int, work: Workspace, border: np.ndarray) -> float:
-    """Side force [N] that roller ``i`` can pass to the floor: its contacts' friction less its drags, or the floor's grip."""
-    carried = -work.step[DRAG + i]
-    for side in range(2):
-        sign = 1.0 - 2.0 * side
-        for slot in range(work.slots[side]):
-            at = side * SIDE_OF_CONTACTS + slot * CONTACT
-            overlap = work.contacts[at + INWARD + i] * work.unknowns[U + i] - work.contacts[at + GAP + i]
-            overlap += work.contacts[at + AXIAL + i] * (border[side] + sign * work.unknowns[V + i])
-            if overlap > 0.0:
-                force = laws.contact_stiffness * overlap * math.sqrt(overlap)
-                across = creep.drag_of_load + creep.drag_of_force * creep.friction
-                across += creep.hysteresis * force ** (1.0 / 3.0)
-                carried += force * (creep.friction * work.contacts[at + ALONG_C + i] - across * work.contacts[at + ALONG_T + i])
-    return min(max(CREEPING * carried, 0.0), laws.friction_floor * work.floor[FLOOR_FORCE + i])
-
-
-@kernel
-def share_side_force(
-    laws: Laws, creep: CreepLaws, force: float, standing: int, n: int, work: Workspace, border: np.ndarray
-) -> bool:
-    """Share the side force by the floor loads; a roller that is used up keeps its limit and passes the rest on.
-
-    Returns False where all of them together cannot carry it.
-    """
-    for i in range(n):
-        work.step[SIDE + i] = 0.0
-    left_over = force
-    for _ in range(standing):
-        open_load = 0.0
-        for k in range(standing):
-            i = work.floor_roller[k]
-            work.step[CAPACITY + i] = side_capacity(laws, creep, i, work, border)
-            if work.step[SIDE + i] < work.step[CAPACITY + i]:
-                open_load += work.floor[FLOOR_FORCE + i]
-        if left_over <= 0.0 or open_load <= 0.0:
-            break
-        part = left_over / open_load
-        for k in range(standing):
-            i = work.floor_roller[k]
-            room = work.step[CAPACITY + i] - work.step[SIDE + i]
-            if room > 0.0:
-                more = min(part * work.floor[FLOOR_FORCE + i], room)
-                work.step[SIDE + i] += more
-                left_over -= more
-    return left_over <= 1e-9 * force
+    MOVE_SPEED,
+) = (k * ROW for k in range(13))
+#: rows of Workspace.share, after those of ``rim_force``: how the speed follows what else is unknown
+SPEED_BY_U, SPEED_BY_V, SPEED_BY_LEFT, SPEED_BY_RIGHT, SPEED_BY_HEIGHT, SPEED_BY_COMMON = (k * ROW for k in range(4, 10))
 
 
 @kernel
@@ -229,23 +106,27 @@ def newton_turning(
     closures without drive. Returns the hubs' common speed c, steps (negative: not found) and the residual's 2-norm [N].
     """
     n = padded(laws.output_count)
-    unknowns, floor, left, right, step = work.unknowns, work.floor, work.left, work.right, work.step
+    unknowns, floor, left, right, step, share = work.unknowns, work.floor, work.left, work.right, work.step, work.share
     circle = g.pitch_radius - g.output_radius * g.sin_contact
     fastest = 4.0 * circle * g.cos_skew / g.sin_skew
+    third = laws.contact_stiffness ** (1.0 / 3.0)
     common = 0.0
     left[:] = 0.0
     right[:] = 0.0
     steps = 0
+    residual = np.inf
     while True:
         floor_force, floor_stiffness = press_floor(g, laws, standing, border[2], work)
         drags(laws, creep, n, work)
-        carried = share_side_force(laws, creep, sideways, standing, n, work, border)
-        rolling = roll_speeds(laws, creep, n, work, border, common, fastest) and carried
+        carried = share_side_force(laws, creep, sideways, standing, n, third, work, border)
+        finest = min(max(RIM_SHARE * residual, RIM_TOLERANCE), RIM_COARSEST)
+        rolling = roll_speeds(laws, creep, n, third, finest, work, border, common, fastest) and carried
         for side in range(2):
             sums = left if side == 0 else right
             creep_sums(
-                work.contacts, side, work.slots[side], n, laws.contact_stiffness, creep, border[side], common, unknowns, sums
-            )
+                work.contacts, side, work.slots[side], n, laws.contact_stiffness, third, creep, border[side], common, unknowns,
+                sums,
+            )  # fmt: skip
         g0 = laws.preload_stiffness * (border[0] - rest[0]) - laws.preload
         g1 = laws.preload_stiffness * (border[1] - rest[1]) - laws.preload
         gh = laws.wheel_load - floor_force
@@ -276,15 +157,28 @@ def newton_turning(
             gt += left[TORQUE + i] + right[TORQUE + i]
             squares += gu * gu + gv * gv
             # the roller's speed is eliminated first: dV = -(row . d)/rim_v
-            rim_v = left[RIM_V + i] + right[RIM_V + i]
+            by_load = step[SIDE_BY_LOAD + i]
+            floor_drag = creep.floor_hysteresis + by_load
+            thrust = left[THRUST + i] + right[THRUST + i]
+            face = creep.face_drag if thrust > 0.0 else -creep.face_drag
+            rim_v = left[RIM_V + i] + right[RIM_V + i] - face * (left[THRUST_V + i] + right[THRUST_V + i])
             rim_v = rim_v if rim_v < -1e-9 else -1e-9
             free = 1.0 / rim_v if unknowns[SPEED + i] > 0.0 else 0.0
-            v_u = (left[RIM_U + i] + right[RIM_U + i] - creep.bore_drag * stop * cu + creep.floor_hysteresis * by_floor) * free
-            v_v = (left[RIM_X + i] - right[RIM_X + i] - creep.bore_drag * stop * cv) * free
-            v_0 = left[RIM_X + i] * free
-            v_1 = right[RIM_X + i] * free
-            v_h = creep.floor_hysteresis * floor[FLOOR_STIFFNESS + i] * free
-            v_c = (left[RIM_C + i] + right[RIM_C + i]) * free
+            rim_u = left[RIM_U + i] + right[RIM_U + i] - face * (left[THRUST_U + i] + right[THRUST_U + i])
+            rim_0 = left[RIM_X + i] - face * left[THRUST_X + i]
+            rim_1 = right[RIM_X + i] - face * right[THRUST_X + i]
+            v_u = (rim_u - creep.bore_drag * stop * cu + floor_drag * by_floor) * free
+            v_v = (rim_0 - rim_1 - creep.bore_drag * stop * cv) * free
+            v_0 = rim_0 * free
+            v_1 = rim_1 * free
+            v_h = floor_drag * floor[FLOOR_STIFFNESS + i] * free
+            v_c = (left[RIM_C + i] + right[RIM_C + i] - face * (left[THRUST_C + i] + right[THRUST_C + i])) * free
+            share[SPEED_BY_U + i] = v_u
+            share[SPEED_BY_V + i] = v_v
+            share[SPEED_BY_LEFT + i] = v_0
+            share[SPEED_BY_RIGHT + i] = v_1
+            share[SPEED_BY_HEIGHT + i] = v_h
+            share[SPEED_BY_COMMON + i] = v_c
             pu = left[FORCE_UV + i] + right[FORCE_UV + i]
             pv = left[FORCE_XV + i] - right[FORCE_XV + i]
             p0 = left[FORCE_XV + i]
@@ -293,7 +187,7 @@ def newton_turning(
             uu = left[FORCE_UU + i] + right[FORCE_UU + i]
             auu = CENTRING + ring + radial * cu * cu + uu + by_floor * cosine - pu * v_u
             auv = radial * cu * cv + left[FORCE_UX + i] - right[FORCE_UX + i] - pu * v_v
-            avu = radial * cu * cv + left[FORCE_XU + i] - right[FORCE_XU + i] - pv * v_u
+            avu = radial * cu * cv + left[FORCE_XU + i] - right[FORCE_XU + i] - by_load * by_floor - pv * v_u
             avv = CENTRING + ring + radial * cv * cv + left[FORCE_XX + i] + right[FORCE_XX + i] - pv * v_v
             bu0 = left[FORCE_UX + i] - pu * v_0
             bu1 = right[FORCE_UX + i] - pu * v_1
@@ -301,7 +195,7 @@ def newton_turning(
             buc = left[FORCE_UC + i] + right[FORCE_UC + i] - pu * v_c
             bv0 = left[FORCE_XX + i] - pv * v_0
             bv1 = -right[FORCE_XX + i] - pv * v_1
-            bvh = -pv * v_h
+            bvh = -by_load * floor[FLOOR_STIFFNESS + i] - pv * v_h
             bvc = left[FORCE_XC + i] - right[FORCE_XC + i] - pv * v_c
             c0u = left[FORCE_XU + i] - p0 * v_u
             c0v = left[FORCE_XX + i] - p0 * v_v
@@ -369,7 +263,7 @@ def newton_turning(
         residual = math.sqrt(squares + g0 * g0 + g1 * g1 + gh * gh + (gt / g.wheel_radius) ** 2)
         if not residual < 1e100:  # also nan
             return common, -steps - 1, np.inf
-        if residual < TOLERANCE and steps > 0:
+        if residual < TOLERANCE and finest == RIM_TOLERANCE:
             return common, steps if rolling else -steps - 1, residual
         if steps >= STEPS:
             return common, -steps - 1, residual
@@ -382,8 +276,13 @@ def newton_turning(
         for i in range(n):
             mu = -step[FREE_U + i] - step[LEFT_U + i] * m0 - step[RIGHT_U + i] * m1 - step[HEIGHT_U + i] * mh
             mv = -step[FREE_V + i] - step[LEFT_V + i] * m0 - step[RIGHT_V + i] * m1 - step[HEIGHT_V + i] * mh
-            step[MOVE_U + i] = mu - step[COMMON_U + i] * mc
-            step[MOVE_V + i] = mv - step[COMMON_V + i] * mc
+            mu -= step[COMMON_U + i] * mc
+            mv -= step[COMMON_V + i] * mc
+            step[MOVE_U + i] = mu
+            step[MOVE_V + i] = mv
+            faster = -share[SPEED_BY_U + i] * mu - share[SPEED_BY_V + i] * mv - share[SPEED_BY_LEFT + i] * m0
+            faster -= share[SPEED_BY_RIGHT + i] * m1 + share[SPEED_BY_HEIGHT + i] * mh + share[SPEED_BY_COMMON + i] * mc
+            step[MOVE_SPEED + i] = faster
         largest = max(abs(m0), abs(m1), abs(mh))
         for i in range(n):
             largest = max(largest, abs(step[MOVE_U + i]), abs(step[MOVE_V + i]))
@@ -394,6 +293,9 @@ def newton_turning(
         for i in range(n):
             unknowns[U + i] += scale * step[MOVE_U + i]
             unknowns[V + i] += scale * step[MOVE_V + i]
+            speed = unknowns[SPEED + i]
+            ahead = speed + scale * step[MOVE_SPEED + i]
+            unknowns[SPEED + i] = ahead if (ahead > 0.5 * speed) & (ahead < 2.0 * speed) else speed
         border[0] += scale * m0
         border[1] += scale * m1
         border[2] += scale * mh

@@ -23,19 +23,40 @@ FLOOR_ROLLERS = 3
 
 # contacts[side][slot]: rows of one hub roller's contact with each output roller
 GAP, INWARD, AXIAL, ALONG_C, ALONG_T, LEVER_T, LEVER_C, RELAXED = (k * ROW for k in range(8))
-CONTACT = 8 * ROW
+# and, at the present displacements, what the creep of a turning roller follows from (see objectives.creeping)
+TOWARDS, BESIDE, PRESSED, WIDTH, STILL = (k * ROW for k in range(8, 13))
+CONTACT = 13 * ROW
 SIDE = SLOTS * CONTACT
 #: gap of an empty slot, m: far beyond any overlap
 EMPTY = 1e3
 
+# passes: rows of what each hub roller of a side does
+HUB_ROW = 64
+(
+    PASS_SINE,  # of its angle from the middle of the output roller nearest to it
+    PASS_COSINE,
+    PASS_ROLLER,  # which output roller
+    PASS_TOUCHES,  # 1 where both rollers reach
+    PASS_GAP,
+    PASS_INWARD,
+    PASS_AXIAL,
+    PASS_ALONG_C,
+    PASS_ALONG_T,
+    PASS_LEVER_T,
+    PASS_LEVER_C,
+) = (k * HUB_ROW for k in range(11))
+PASSES = 11 * HUB_ROW
+
 # unknowns
 U, V, SPEED = (k * ROW for k in range(3))
+#: numbers of an equilibrium that is kept: rows U and V, the two closures, the axle's height
+EQUILIBRIUM = 2 * ROW + 3
 
 # floor: rows that are zero for all but the rollers that stand on the floor
 FLOOR_FORCE, FLOOR_STIFFNESS, FLOOR_COSINE = (k * ROW for k in range(3))
 
 #: rows of the sums over the contacts of a side, and of what is kept per roller during a step
-SUMS = 24 * ROW
+SUMS = 25 * ROW
 STEP = 40 * ROW
 SHARE = 14 * ROW
 SCRATCH = 4 * 3 * ROW + 32
@@ -56,9 +77,8 @@ class Workspace(NamedTuple):
     right: np.ndarray  # SUMS
     step: np.ndarray  # STEP
     share: np.ndarray  # SHARE
-    even: np.ndarray  # SHARE
-    extreme: np.ndarray  # SHARE
     load: np.ndarray  # rows U, V: loads given from outside
+    passes: np.ndarray  # PASSES
     scratch: np.ndarray  # SCRATCH, for the states of a phase
     matrix: np.ndarray  # (4, 5) border system
     contacts: np.ndarray  # 2 * SIDE
@@ -82,9 +102,8 @@ def new_workspace() -> Workspace:
         (SUMS,),
         (STEP,),
         (SHARE,),
-        (SHARE,),
-        (SHARE,),
         (2 * ROW,),
+        (PASSES,),
         (SCRATCH,),
         (4, 5),
         (2 * SIDE,),

@@ -19,6 +19,7 @@ from objectives.robot import load_cases
 from objectives.scenario import Build, Printer, Robot, Scenario
 from objectives.units import DEG, MM, RPM
 from objectives.wheel import WheelBatch, wheel_batch
+from objectives.workspace import EQUILIBRIUM
 
 FORWARD, REVERSE, RIGHT = 0.0, math.pi, math.pi / 2
 
@@ -111,7 +112,7 @@ def assessment(wheel: WheelBatch | None = None, judged_by: Scenario | None = Non
         closure_min=0.1 * MM * one, closure_max=0.4 * MM * one, axle_height_min=wheel.wheel_radius - 1 * MM,
         axle_height_max=wheel.wheel_radius - 0.5 * MM, axle_reaction_max=40 * one, floor_force_max=100 * one,
         floor_depth_max=1 * MM * one, roller_shift_max=0.25 * MM * one, tilting_moment=2 * one, cogging_torque=0.05 * one,
-        contact_energy_swing=0.005 * one,
+        contact_energy_swing=0.005 * one, equilibria=np.zeros((n, 4, EQUILIBRIUM)),
     )
     directions = np.unique(cases.direction)
     force = np.full((n, len(directions), 4), 60.0) + np.arange(4.0)

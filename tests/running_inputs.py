@@ -12,8 +12,10 @@ import numpy as np
 from objectives.creeping import RIM, THRUST, TORQUE, CreepLaws
 from objectives.equilibrium import cold_start, solve_equilibrium
 from objectives.phases import begin_phase, geometry_of, laws_of
+from objectives.roller_speeds import DRAG, REACTION, SIDE
 from objectives.running import SUMS_OF_CASE, _run_batch
-from objectives.turning import DRAG, REACTION, SIDE, newton_turning
+from objectives.states import solve_states
+from objectives.turning import newton_turning
 from objectives.workspace import FLOOR_FORCE, ROW, SPEED, U, V, Workspace, new_workspace
 from tests.exact_reference import SurfaceModel
 from tests.kernel_inputs import kernel_row
@@ -53,12 +55,14 @@ def run_cases(
     """What the kernel sums up of every case, shape (wheels, cases, SUMS_OF_CASE); ``shares`` (phases, 3), forces in N."""
     shares = np.atleast_2d(shares)
     results = np.zeros((len(wheels), len(forces), SUMS_OF_CASE))
+    rows = np.concatenate([kernel_row(wheel) for wheel in wheels])
     _run_batch(
-        np.concatenate([kernel_row(wheel) for wheel in wheels]),
+        rows,
         np.array(laws),
         shares,
         np.full(len(forces), len(shares)),
         np.broadcast_to(np.array(forces, dtype=float), (len(wheels), len(forces), 2)).copy(),
+        solve_states(rows, np.empty(0), shares)[0].equilibria,
         new_workspace(),
         np.zeros(3 * ROW + 17),
         np.zeros((4, 5)),
@@ -115,6 +119,7 @@ def turning_state(
     def row_of(array: np.ndarray, at: int) -> np.ndarray:
         return array[at : at + wheel.N].copy()
 
+    thrust = row_of(work.left, THRUST) + row_of(work.right, THRUST)
     return TurningState(
         u=row_of(work.unknowns, U),
         v=row_of(work.unknowns, V),
@@ -124,9 +129,9 @@ def turning_state(
         rest=rest,
         height=float(border[2]),
         side_force=row_of(work.step, SIDE),
-        drag=row_of(work.step, DRAG),
+        drag=row_of(work.step, DRAG) + laws.face_drag * np.abs(thrust),
         reaction=row_of(work.step, REACTION),
-        thrust=row_of(work.left, THRUST) + row_of(work.right, THRUST),
+        thrust=thrust,
         rim=row_of(work.left, RIM) + row_of(work.right, RIM),
         floor_load=row_of(work.floor, FLOOR_FORCE),
         torque=np.array([np.sum(row_of(work.left, TORQUE)), np.sum(row_of(work.right, TORQUE))]),

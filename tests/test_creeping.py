@@ -6,7 +6,21 @@ import numpy as np
 import pytest
 
 from objectives import creeping
-from objectives.creeping import RIM, RIM_V, THRUST, TORQUE, CreepLaws, creep_sums, rim_force
+from objectives.creeping import (
+    RIM,
+    RIM_V,
+    ROLL_FORCE,
+    ROLL_FORCE_V,
+    ROLL_THRUST,
+    ROLL_THRUST_V,
+    THRUST,
+    THRUST_V,
+    TORQUE,
+    CreepLaws,
+    creep_sums,
+    load_contacts,
+    rim_force,
+)
 from objectives.engagement import Laws, meet
 from objectives.phases import geometry_of, laws_of
 from objectives.workspace import (
@@ -57,7 +71,8 @@ def sums(
     work: Workspace, laws: Laws, creep: CreepLaws, side: int, closure: float = CLOSURE, common: float = COMMON
 ) -> np.ndarray:
     found = np.zeros(SUMS)
-    creep_sums(work.contacts, side, work.slots[side], 16, laws.contact_stiffness, creep, closure, common, work.unknowns, found)
+    k = laws.contact_stiffness
+    creep_sums(work.contacts, side, work.slots[side], 16, k, np.cbrt(k), creep, closure, common, work.unknowns, found)
     return found
 
 
@@ -88,7 +103,7 @@ def test_derivatives_of_sums_against_differences(side: int, by: str) -> None:
         ends.append(sums(work._replace(unknowns=moved), laws, FULL, side, closure, common))
     difference = (ends[1] - ends[0]) / (2 * step)
     found, n = sums(work, laws, FULL, side), WHEEL.N
-    for what in ("FORCE_U", "FORCE_X", "RIM", "TORQUE"):
+    for what in ("FORCE_U", "FORCE_X", "RIM", "TORQUE", "THRUST"):
         name = f"{what}{by}" if what.startswith("FORCE") else f"{what}_{by}"
         at, value = getattr(creeping, name), getattr(creeping, what)
         given, expected = found[at : at + n], difference[value : value + n]
@@ -101,15 +116,17 @@ def test_derivatives_of_sums_against_differences(side: int, by: str) -> None:
 def test_rim_force_is_that_of_the_sums(side: int, laws_name: str) -> None:
     work, laws = touching()
     creep = FULL if laws_name == "full" else FREE
-    found, rim = sums(work, laws, creep, side), np.full(2 * ROW, 7.0)
-    for first in (True, False):  # set, then added once more
-        rim_force(
-            work.contacts, side, work.slots[side], 16, laws.contact_stiffness, creep, CLOSURE, COMMON, work.unknowns, rim, first
-        )
+    found, rim = sums(work, laws, creep, side), np.zeros(4 * ROW)
+    slots, k = work.slots[side], laws.contact_stiffness
+    load_contacts(work.contacts, side, slots, 16, k, np.cbrt(k), creep, CLOSURE, COMMON, work.unknowns)
+    for _ in range(2):  # added once more
+        rim_force(work.contacts, side, slots, 16, creep, work.unknowns, rim)
     n = WHEEL.N
     assert np.max(np.abs(found[RIM : RIM + n])) > 1.0
-    assert rim[:n] == pytest.approx(2 * found[RIM : RIM + n], rel=1e-11, abs=1e-12)
-    assert rim[ROW : ROW + n] == pytest.approx(2 * found[RIM_V : RIM_V + n], rel=1e-11, abs=1e-9)
+    for row, what, tiny in (
+        (ROLL_FORCE, RIM, 1e-12), (ROLL_FORCE_V, RIM_V, 1e-9), (ROLL_THRUST, THRUST, 1e-12), (ROLL_THRUST_V, THRUST_V, 1e-9)
+    ):  # fmt: skip
+        assert rim[row : row + n] == pytest.approx(2 * found[what : what + n], rel=1e-11, abs=tiny)
 
 
 def single_contacts(work: Workspace, laws: Laws, side: int) -> np.ndarray:

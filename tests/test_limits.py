@@ -270,15 +270,15 @@ def test_split_is_the_most_that_linear_programming_finds(sense: int) -> None:
     for _ in range(40):
         left, right = draw.uniform(0.1, 2, size=2)
         demand = draw.uniform(0, left + right)
-        found = split(sense, left, right, demand)
+        found = split(float(sense), 1.0, left, right, demand)
         best = linprog([-sense, -sense], A_eq=[[-1, 1]], b_eq=[demand], bounds=[(-left, left), (-right, right)])
         assert found == pytest.approx(tuple(best.x), abs=1e-9)
 
 
 def test_even_split_uses_both_sides_alike() -> None:
-    left, right = split(0, 2.0, 3.0, 1.5)
+    left, right = split(1.0, 0.0, 2.0, 3.0, 1.5)
     assert (right - left, -left / 2.0) == pytest.approx((1.5, right / 3.0))
-    assert split(0, 0.0, 0.0, 1.0) == (0.0, 0.0)
+    assert split(1.0, 0.0, 0.0, 0.0, 1.0) == (0.0, 0.0)
 
 
 def test_friction_of_a_turning_hub_roller_stays_on_its_circle() -> None:

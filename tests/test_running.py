@@ -47,7 +47,8 @@ class Baseline:
     normal: NormalStates
 
     def run(self, load_cases: LoadCases, phases: np.ndarray = LATTICE) -> RunningStates:
-        return solve_running(self.wheel, self.contacts, self.inputs, load_cases, self.normal, phases)
+        normal = replace(self.normal, equilibria=solve_states(self.inputs, np.empty(0), phases)[0].equilibria)
+        return solve_running(self.wheel, self.contacts, self.inputs, load_cases, normal, phases)
 
 
 @cache
