@@ -48,7 +48,7 @@ def binding_clearance(assessment: Assessment) -> np.ndarray:
     closure = np.fmax(assessment.normal.closure_max, assessment.limits.closure_max)
     hub = assessment.layout.carrier_standoff - closure + wheel.seat_error / np.cos(wheel.contact_angle) - wheel.run_out
     pocket = assessment.scenario.printer.clearance - np.abs(wheel.seat_error)
-    return np.minimum(np.minimum(hub, wheel.bore_play), pocket)
+    return np.minimum(np.minimum(hub, wheel.play), pocket)
 
 
 def preload_swing(assessment: Assessment) -> np.ndarray:

@@ -51,7 +51,7 @@ def kernel_inputs(wheel: WheelBatch, contacts: Contacts, wheel_load: np.ndarray)
         contacts["contact_stiffness"],
         contacts["floor_stiffness"],
         wheel.axle_stop_stiffness,
-        wheel.bore_play,
+        wheel.play,
         wheel.preload,
         wheel.preload_stiffness,
         wheel_load,

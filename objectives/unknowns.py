@@ -21,6 +21,7 @@ class Unknowns:
     youngs_modulus: np.ndarray
     loss_tangent: np.ndarray
     motor_torque: np.ndarray  # stall, peak and continuous torque alike
+    play: np.ndarray  # m, radial, of an output roller on its axle beyond what the design says
     seat_error: np.ndarray  # m, mean of a hub's roller seats along the contact normal, positive: standing proud
     run_out: np.ndarray  # m, how far a hub's rollers stand nearer to the output rollers than where the preload was set
 
@@ -28,7 +29,7 @@ class Unknowns:
     def none(count: int) -> Unknowns:
         """Wheels that are as their tables say."""
         one, zero = np.ones(count), np.zeros(count)
-        return Unknowns(one, one, one, one, one, one, zero, zero)
+        return Unknowns(one, one, one, one, one, one, zero, zero, zero)
 
     def __len__(self) -> int:
         return len(self.run_out)

@@ -73,6 +73,7 @@ class WheelBatch:
     friction_roller_factor: np.ndarray
     friction_bore_factor: np.ndarray
     motor_torque_factor: np.ndarray
+    play: np.ndarray  # m, bore_play as it turned out; a hole too small for its axle has none
     seat_error: np.ndarray  # m
     run_out: np.ndarray  # m
     # what follows
@@ -186,6 +187,7 @@ def wheel_batch(
         friction_roller_factor=differs.friction_roller,
         friction_bore_factor=differs.friction_bore,
         motor_torque_factor=differs.motor_torque,
+        play=np.maximum(number["bore_play_mm"] * MM + differs.play, 0.0),
         seat_error=differs.seat_error,
         run_out=differs.run_out,
         pitch_radius=pitch_radius,
