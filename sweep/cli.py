@@ -125,6 +125,12 @@ def sweep(
     ] = None,
     resume: Annotated[bool, typer.Option("--resume", help="Go on with the run in the folder.")] = False,
     seed: Seed = None,
+    uncertainty: Annotated[
+        bool, typer.Option("--uncertainty", help="Score the front over samples of what is not known, without the table too.")
+    ] = False,
+    robust: Annotated[
+        bool, typer.Option("--robust", help="Search for good percentiles over those samples, not for good nominal values.")
+    ] = False,
 ) -> None:
     """Search the space of a study.
 
@@ -168,6 +174,8 @@ def sweep(
             workers=workers,
             ray=ray,
             note=note,
+            uncertainty=uncertainty,
+            robust=robust,
         )
     place = result.folder.location
     if result.state == "stopped":
