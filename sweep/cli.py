@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import sys
 import threading
@@ -265,6 +266,8 @@ def sheet(
     Limits, margins, losses, constraints, what moves what, how to set and drive it.
     """
     from sweep.archive import open_run
+    from sweep.matter import stored
+    from sweep.matter_text import show_first
     from sweep.run_study import baseline_of, find_design, study_of
     from sweep.sheet import make_sheet
     from sweep.sheet_text import show_sheet
@@ -276,6 +279,41 @@ def sheet(
     with _patience():
         made = make_sheet(study, found, baseline_of(folder))
     show_sheet(made, console())
+    matters = stored(folder, str(found["design"]))
+    if matters is not None:
+        show_first(matters, console())
+
+
+@app.command()
+def matter(
+    run: RunPlace,
+    design: Annotated[
+        str, typer.Argument(metavar="DESIGN", help="A design's id or its beginning, baseline or knee.", show_default=False)
+    ],
+    samples: Annotated[
+        int, typer.Option("--samples", help="Points of each of two samples, a power of two.", min=16, max=8192)
+    ] = 256,
+    json: Json = False,
+) -> None:
+    """Tell which unknowns and which variables matter most for a design.
+
+    What to measure first, what to change first.
+    """
+    if samples & (samples - 1):
+        near = 2 ** round(math.log2(samples))
+        raise BadInput([Fault("--samples", "must be a power of two", f"{samples}", "", f"give {near}")])
+    from sweep.archive import open_run
+    from sweep.matter import summary
+    from sweep.matter_text import show_matter
+    from sweep.show import console, print_json
+
+    folder = open_run(run)
+    with _patience():
+        found = summary(folder, design, samples)
+    if json:
+        print_json(found)
+    else:
+        show_matter(found, console())
 
 
 @app.command()
