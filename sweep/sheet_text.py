@@ -300,13 +300,14 @@ def _upkeep(sheet: Sheet, out: Console) -> None:
         return
     found = upkeep(sheet.assessment)
     heading(out, "Upkeep, from the mildest to the worst that is likely")
+    tread = quantity(found.tread / MM, "mm")
     once = f"{_shares(found.creep_share_day)} in a day, {_shares(found.creep_share_year)} in a year"
     out.print(
         facts([
             ("preload lost to creep", f"{once}; set again after a day {_shares(found.creep_share_after)} in that year"),
             ("set again for creep", f"a tenth is lost after {_times(found.creep_until_setting)}"),
             ("set again for wear", f"a tenth is lost after {_times(found.wear_until_setting, HOUR)} of duty"),
-            ("output rollers", f"{quantity(found.tread / MM, 'mm')} of tread worn off after {_times(found.tyre_life, HOUR)} of duty"),
+            ("output rollers", f"{tread} of tread are worn off after {_times(found.tyre_life, HOUR)} of duty"),
         ])
     )
     for text in found.weak_inputs:
