@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import math
-import warnings
 from collections.abc import Callable, Sequence
 from functools import partial
 from operator import attrgetter
@@ -123,18 +122,30 @@ def indices(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """First-order and total Sobol indices of outputs over inputs, and half the confidence interval of the total ones, (s, d).
 
-    ``function`` takes places in (0, 1), shape (d, n), and gives outputs (s, n), finite. SciPy's estimators (Saltelli 2010 and
-    Jansen 1999). An output that does not vary has indices that are nan.
+    ``function`` takes places in (0, 1), shape (d, n), and gives outputs (s, n), finite. SciPy's estimators (Saltelli 2010); the
+    interval is bootstrapped over the points. An output that does not vary has indices of 0.
     """
     from scipy.stats import sobol_indices, uniform
 
-    with np.errstate(all="ignore"), warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # outputs that do not vary have no interval
-        found = sobol_indices(
-            func=function, n=samples, dists=[uniform(loc=0, scale=1)] * len(names), rng=np.random.default_rng(seed)
-        )
-        band = found.bootstrap(confidence_level=CONFIDENCE, n_resamples=RESAMPLES).total_order.confidence_interval
-    return found.first_order, found.total_order, (np.asarray(band.high) - np.asarray(band.low)) / 2
+    seen: list[np.ndarray] = []
+
+    def kept(places: np.ndarray) -> np.ndarray:
+        seen.append(function(places))
+        return seen[-1].copy()  # SciPy changes it in place
+
+    rng, count = np.random.default_rng(seed), len(names)
+    with np.errstate(all="ignore"):
+        found = sobol_indices(func=kept, n=samples, dists=[uniform(loc=0, scale=1)] * count, rng=rng)
+        first, total = (np.reshape(part, (-1, count)) for part in (found.first_order, found.total_order))
+        plain_a, plain_b, mixed = seen[0], seen[1], seen[2].reshape(len(first), samples, count)
+        squares = 0.5 * (plain_a[:, :, None] - mixed) ** 2
+        totals = []
+        for _ in range(RESAMPLES):
+            rows = rng.integers(samples, size=samples)
+            variance = np.var(np.concatenate([plain_a[:, rows], plain_b[:, rows]], axis=1), axis=1)
+            totals.append(squares[:, rows].mean(axis=1) / variance[:, None])
+        low, high = np.quantile(totals, [(1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2], axis=0)
+    return first, total, np.nan_to_num((high - low) / 2)
 
 
 def _indices(
@@ -169,7 +180,7 @@ def _indices(
             value = float(nominal[name])
             ends = np.nanpercentile(plain_samples[name], [5, 95])
             size = float(ends[1] - ends[0]) / 2 / max(abs(value), 1e-12)
-        if not size > FIXED or not np.isfinite(total[at]).all():
+        if not size > FIXED:
             continue
         shares = np.clip(total[at], 0.0, 1.0)
         if name in RANKED:
