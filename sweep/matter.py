@@ -111,7 +111,7 @@ def spread_unknowns(study: Study) -> list[str]:
 def spread_words(study: Study, name: str) -> str:
     """How well an unknown is known, with its unit."""
     if name == FLOOR_CONDITION:
-        return ", ".join(f"{100 * share:g} % {state}" for state, share in study.uncertainty.floor.items() if share)
+        return f"{100 * study.uncertainty.floor['dry']:g} % dry"
     spread = study.uncertainty.spreads[name]
     unit = "" if math.isnan(spread.absolute) else described(name)[0]
     return f"{spread} {unit}".rstrip(" 1")
