@@ -11,6 +11,7 @@ import numpy as np
 
 from objectives import constraints
 from objectives.assessment import Assessment
+from objectives.free_spin import binding_clearance, free_spin_torque, preload_swing
 from objectives.friction_loss import losses_by_name
 from objectives.geometry_constraints import WEAR, pull_in_ratio, pull_in_ratio_min, wedge_factor
 from objectives.heat import roller_temperature_rise, time_to_service_temperature
@@ -143,6 +144,11 @@ OUTPUTS: tuple[Output, ...] = (
            roller_temperature_rise),
     Output("held_time_s", "s", "how long the robot may push against a stop until a soft roller reaches its service temperature",
            time_to_service_temperature),
+    Output("free_spin_torque_Nm", "N m", "torque of a hub turned against the other off the floor, without motors",
+           free_spin_torque),
+    Output("binding_clearance_mm", "mm", "least room of hub to carrier, roller on axle and in its pocket, as built",
+           binding_clearance, MM),
+    Output("preload_swing_N", "N", "how far the preload rises and falls as the wheel turns: passes and run-out", preload_swing),
     Output("battery_current_A", "A", "mean current from the supply at the duty", lambda a: a.drive.battery_current),
     Output("run_time_h", "h", "how long the battery lasts at the duty", lambda a: a.drive.run_time, HOUR),
     Output("contact_force_max_N", "N", "largest force of a contact over the phases, no drive",

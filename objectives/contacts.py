@@ -88,6 +88,7 @@ def _contact_row(
     axle_radius: float,
     bolt: float,
     wheel_radius: float,
+    bore_factor: float,
     row: np.ndarray,
 ) -> None:
     """The constants of one candidate, in the order of COLUMNS."""
@@ -118,8 +119,8 @@ def _contact_row(
     shear = combined_shear_modulus(shear_output, shear_hub)
     poisson = combined_poisson_ratio(shear_output, output_poisson, shear_hub, hub_poisson)
     pressure = peak_pressure(1.0, major, minor)
-    drag_of_load = HUB_BORE_FRICTION * 0.5 * bolt / hub_radius
-    drag_of_force = HUB_WASHER_FRICTION * WASHER_RADIUS_SHARE * bolt / hub_radius
+    drag_of_load = bore_factor * HUB_BORE_FRICTION * 0.5 * bolt / hub_radius
+    drag_of_force = bore_factor * HUB_WASHER_FRICTION * WASHER_RADIUS_SHARE * bolt / hub_radius
     along, _ = axis_friction(friction, drag_of_load, drag_of_force)
     creep = saturation_creep(along, 1.0, kalker_c22(aspect, poisson), shear, major, minor)
     # drilling takes grip: slip speed of the saturated patch against the spin at its edge
@@ -154,7 +155,7 @@ def _contact_rows(inputs: np.ndarray, table: np.ndarray) -> None:
         v = inputs[n]
         _contact_row(
             v[0], v[1], v[2], v[3], v[4], v[5], v[6], v[7], v[8], v[9], v[10], v[11], v[12], v[13], v[14], v[15], v[16], v[17],
-            v[18], v[19], table[n],
+            v[18], v[19], v[20], table[n],
         )  # fmt: skip
 
 
@@ -191,6 +192,7 @@ def contact_constants(wheel: WheelBatch, wheel_load: np.ndarray) -> Contacts:
             wheel.axle_diameter / 2,
             wheel.hub_axle_diameter,
             wheel.wheel_radius,
+            wheel.friction_bore_factor,
         ]
     )
     table = np.empty((len(wheel), len(COLUMNS)))

@@ -62,6 +62,7 @@ def motor_line(wheel: WheelBatch, scenario: Scenario) -> MotorLine:
         np.array([getattr(row, figure) for row in rows])[wheel.motor] for figure in figures
     )
     scale = scenario.supply_voltage / rated
+    stall, peak = stall * wheel.motor_torque_factor, peak * wheel.motor_torque_factor
     constant = rated / speed
     return MotorLine(scale * stall, scale * speed, peak, constant, efficiency, rated * efficiency * constant / stall, idle)
 
@@ -192,6 +193,7 @@ def drive(
         drawn = cases.over_duty(np.maximum(electric, 0).sum(axis=2))  # what braking gives back is not counted
         battery_current = drawn / scenario.supply_voltage
         continuous = np.array([catalogue.motors[name].continuous_torque for name in wheel.motor_names])[wheel.motor]
+        continuous = continuous * wheel.motor_torque_factor
         effective_torque = np.sqrt(cases.over_duty(motor_torque**2)).max(axis=1)
         tooth_force = np.abs(motor_torque).max(axis=(1, 2)) / layout.pinion_pitch_radius
         tooth_stress = np.maximum(

@@ -204,13 +204,17 @@ def pull_in_ratio_min(wheel: WheelBatch) -> np.ndarray:
 
 
 def wedging(plan: Plan) -> np.ndarray:
-    """Wedge limit less the wedge factor at the upper bound of friction."""
-    return WEDGE_LIMIT - FRICTION_UPPER * wedge_factor(plan.wheel)
+    """Wedge limit less the wedge factor at the upper bound of the table's friction, or at the friction there is if more."""
+    return WEDGE_LIMIT - np.maximum(FRICTION_UPPER / plan.wheel.friction_roller_factor, 1.0) * wedge_factor(plan.wheel)
 
 
 def pull_in(plan: Plan) -> np.ndarray:
-    """Pull-in ratio less its limit."""
-    return pull_in_ratio(plan.wheel) - PULL_IN_LIMIT
+    """Pull-in ratio at the table's friction less its limit, or at the friction there is less 1, whichever is less.
+
+    A reserve is asked of what the table says; of what turns out none more.
+    """
+    ratio = pull_in_ratio(plan.wheel)
+    return np.minimum(ratio * plan.wheel.friction_roller_factor - PULL_IN_LIMIT, ratio - PULL_IN_PASS_LIMIT)
 
 
 def pull_in_pass(plan: Plan) -> np.ndarray:

@@ -18,6 +18,8 @@ LATTICE_STEPS = ((math.sqrt(5.0) - 1.0) / 2.0, math.sqrt(2.0) - 1.0, math.sqrt(3
 
 GEOMETRY_INPUTS = 11
 LAW_INPUTS = 16
+#: place of the wheel's load among the laws
+WHEEL_LOAD = 8
 
 
 def phase_lattice(count: int) -> np.ndarray:
@@ -49,7 +51,7 @@ def kernel_inputs(wheel: WheelBatch, contacts: Contacts, wheel_load: np.ndarray)
         contacts["contact_stiffness"],
         contacts["floor_stiffness"],
         wheel.axle_stop_stiffness,
-        wheel.bore_play,
+        wheel.play,
         wheel.preload,
         wheel.preload_stiffness,
         wheel_load,

@@ -8,6 +8,7 @@ what they are squeezed once a roller's pass.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
 
@@ -17,8 +18,9 @@ from objectives.contact_pass import PassGeometry
 from objectives.contacts import Contacts
 from objectives.creeping import THRUST, TORQUE, CreepLaws
 from objectives.engagement import Laws
-from objectives.phases import begin_phase, geometry_of, laws_of
+from objectives.phases import GEOMETRY_INPUTS, WHEEL_LOAD, begin_phase, geometry_of, laws_of
 from objectives.roller_speeds import REACTION, SIDE
+from objectives.states import solve_states
 from objectives.turning import TOLERANCE, newton_turning
 from objectives.wheel import WheelBatch
 from objectives.workspace import (
@@ -58,14 +60,17 @@ PASS_LOSS = math.pi
 #: demands are solved over this share of the phases: they size the motors and need no fine mean
 DEMAND_PHASES = 0.25
 
+#: share of the wheel's load that a wheel held off the floor is given, so that some roller stands for its speed
+IDLE_LOAD = 1e-3
+
 CREEP_INPUTS = 10
 #: shares of its force at which a case is solved one after the other where the whole of it at once makes Newton cycle
 STEPWISE = (0.3, 0.6, 0.8, 0.9, 1.0)
 
 
-def creep_inputs(wheel: WheelBatch, contacts: Contacts) -> np.ndarray:
+def creep_inputs(wheel: WheelBatch, contacts: Contacts | Mapping[str, np.ndarray]) -> np.ndarray:
     """One row of CreepLaws a candidate, shape (n, CREEP_INPUTS)."""
-    face_friction = np.where(wheel.bore == 0, wheel.friction_bore, FACE_FRICTION)
+    face_friction = np.where(wheel.bore == 0, wheel.friction_bore, FACE_FRICTION * wheel.friction_bore_factor)
     face = face_friction * FACE_RADIUS_SHARE * wheel.axle_diameter / 2 / wheel.output_roller_radius
     columns = [
         contacts["friction_turning"],
@@ -360,3 +365,22 @@ def solve_running(
         residual=residual,
         unresolved=results[:, :, MISSED].sum(axis=1).astype(np.int64),
     )
+
+
+def idle_torque(
+    wheel: WheelBatch, contacts: Contacts | Mapping[str, np.ndarray], inputs: np.ndarray, phases: np.ndarray
+) -> np.ndarray:
+    """Torque of a hub that turns against the other with nothing to drive [N m], shape (n,): mean of both over the phases.
+
+    The running states without force, the wheel so light on the floor (IDLE_LOAD) that more or less of it makes no difference.
+    Bearings are not counted. nan where a state is missing. ``inputs`` and ``phases`` as in ``solve_running``.
+    """
+    light = inputs.copy()
+    light[:, GEOMETRY_INPUTS + WHEEL_LOAD] *= IDLE_LOAD
+    results, work = np.zeros((len(wheel), 1, SUMS_OF_CASE)), new_workspace()
+    counts, nothing = np.array([len(phases)], dtype=np.int64), np.zeros((len(wheel), 1, 2))
+    creep, phases = creep_inputs(wheel, contacts), np.ascontiguousarray(phases)
+    equilibria = solve_states(light, np.zeros(0), phases)[0].equilibria
+    _run_batch(light, creep, phases, counts, nothing, equilibria, work, work.scratch, work.matrix, results)
+    torque = np.abs(results[:, 0, [LEFT_TORQUE, RIGHT_TORQUE]]).mean(axis=1) / len(phases)
+    return np.where(results[:, 0, MISSED] > 0, np.nan, torque)

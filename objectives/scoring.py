@@ -33,6 +33,7 @@ from objectives.scenario import Limit, Scenario
 from objectives.slip_margin import slip_margin
 from objectives.states import solve_states
 from objectives.torque_capacity import torque_capacity
+from objectives.unknowns import Unknowns
 from objectives.validity import RANGES, ranges_left
 from objectives.variables import INTEGER, VARIABLES
 from objectives.wheel import PLAIN, WheelBatch, wheel_batch
@@ -114,7 +115,13 @@ def columns_of(scenario: Scenario) -> dict[str, Column]:
 
 
 def evaluate(
-    designs: pd.DataFrame, scenario: Scenario, *, phases: int = 16, chunk: int = 1000, geometry_first: bool = True
+    designs: pd.DataFrame,
+    scenario: Scenario,
+    *,
+    phases: int = 16,
+    chunk: int = 1000,
+    geometry_first: bool = True,
+    unknowns: Unknowns | None = None,
 ) -> pd.DataFrame:
     """Scores of a table of designs, same order and index; columns of ``columns_of(scenario)``.
 
@@ -124,7 +131,7 @@ def evaluate(
 
     ``designs`` has a column for each design variable; others are passed over. ``phases`` is the number of positions of the
     wheel that limits and losses are taken over: compare only at equal numbers. ``chunk`` designs at a time bound the memory;
-    it has no influence on the numbers.
+    it has no influence on the numbers. ``unknowns`` says how each design, once built, differs from its tables.
 
     Raises KeyError where a column is missing, ValueError where a name (material, motor, bore, floor, limit) is not known.
     """
@@ -141,7 +148,8 @@ def evaluate(
     compile_apart(designs, scenario)
     for start in range(0, len(designs), chunk):
         rows = slice(start, start + chunk)
-        for name, values in _score(designs.iloc[rows], scenario, lattice, geometry_first).items():
+        differ = None if unknowns is None else unknowns.take(rows)
+        for name, values in _score(designs.iloc[rows], scenario, lattice, geometry_first, differ).items():
             table[name][rows] = values
     for name in ("status", "validity"):
         table[name] = pd.Series(table[name], index=designs.index, dtype="str")
@@ -171,10 +179,12 @@ def assess(wheel: WheelBatch, plan: Layout, scenario: Scenario, lattice: np.ndar
     )
 
 
-def _score(designs: pd.DataFrame, scenario: Scenario, lattice: np.ndarray, geometry_first: bool) -> dict[str, np.ndarray]:
+def _score(
+    designs: pd.DataFrame, scenario: Scenario, lattice: np.ndarray, geometry_first: bool, unknowns: Unknowns | None
+) -> dict[str, np.ndarray]:
     """Columns of one chunk; those that stay nan for all of it may be missing."""
     with np.errstate(invalid="ignore"):  # of numbers that make no sense
-        wheel = wheel_batch(designs, scenario.catalogue, scenario.robot.floor)
+        wheel = wheel_batch(designs, scenario.catalogue, scenario.robot.floor, unknowns)
     plan = layout(wheel, scenario)
     room = geometry_slacks(GeometryPlan(wheel, scenario, plan))
     count = len(wheel)

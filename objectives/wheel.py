@@ -12,6 +12,7 @@ import pandas as pd
 
 from objectives.catalogue import Catalogue, Material
 from objectives.units import DEG, MM, N_PER_MM
+from objectives.unknowns import Unknowns
 from objectives.variables import BORES, VARIABLES
 
 PLAIN, BUSHED, BALL = range(3)
@@ -68,6 +69,13 @@ class WheelBatch:
     friction_roller: np.ndarray  # between output and hub rollers: the lower of the two materials
     friction_bore: np.ndarray  # of an output roller on its axle
     friction_floor: np.ndarray  # of the output tyre on the scenario's floor
+    # how it differs from its tables, as in objectives.unknowns; the figures above and the preload count it already
+    friction_roller_factor: np.ndarray
+    friction_bore_factor: np.ndarray
+    motor_torque_factor: np.ndarray
+    play: np.ndarray  # m, bore_play as it turned out; a hole too small for its axle has none
+    seat_error: np.ndarray  # m
+    run_out: np.ndarray  # m
     # what follows
     pitch_radius: np.ndarray  # R_p, of the axles of the output rollers
     output_roller_length: np.ndarray  # L_o
@@ -88,11 +96,14 @@ class WheelBatch:
         return WheelBatch(**values)
 
 
-def wheel_batch(designs: pd.DataFrame, catalogue: Catalogue, floor: str) -> WheelBatch:
+def wheel_batch(
+    designs: pd.DataFrame, catalogue: Catalogue, floor: str, unknowns: Unknowns | None = None
+) -> WheelBatch:
     """Wheels from a table of design variables (columns and units as in objectives.variables), one row each.
 
-    Numbers may be nan; what follows from them is nan too. Raises KeyError where a column is missing and ValueError where
-    a name (material, motor, bore, floor) is not known.
+    ``unknowns`` says how each differs from its tables. A hub that runs out by t is pressed by its spring: the preload is
+    F_a + K_p t there, and nothing where that is less. Numbers may be nan; what follows from them is nan too. Raises KeyError
+    where a column is missing and ValueError where a name (material, motor, bore, floor) is not known.
     """
     missing = [variable.name for variable in VARIABLES if variable.name not in designs.columns]
     if missing:
@@ -111,8 +122,11 @@ def wheel_batch(designs: pd.DataFrame, catalogue: Catalogue, floor: str) -> Whee
     hub = _positions(designs, "hub_tyre", tyre_names)
     bore = _positions(designs, "bore", BORES)
 
-    def of_tyre(index: np.ndarray, attribute: str) -> np.ndarray:
-        return np.array([getattr(tyre, attribute) for tyre in tyres])[index]
+    differs = Unknowns.none(len(designs)) if unknowns is None else unknowns
+    soft = np.array([tyre.role == "tyre" for tyre in tyres])
+
+    def of_tyre(index: np.ndarray, attribute: str, factor: np.ndarray | float = 1.0) -> np.ndarray:
+        return np.array([getattr(tyre, attribute) for tyre in tyres])[index] * np.where(soft[index], factor, 1.0)
 
     output_count = number["output_roller_count"]
     wheel_radius = number["wheel_diameter_mm"] * MM / 2
@@ -123,7 +137,7 @@ def wheel_batch(designs: pd.DataFrame, catalogue: Catalogue, floor: str) -> Whee
     with np.errstate(invalid="ignore", divide="ignore"):
         pitch_radius = wheel_radius - roller_radius
         length = number["output_roller_fill"] * 2 * (pitch_radius - roller_radius) * np.tan(np.pi / output_count)
-        soft_stop = of_tyre(output, "youngs_modulus") * length * axle / (roller_radius - axle / 2)
+        soft_stop = of_tyre(output, "youngs_modulus", differs.youngs_modulus) * length * axle / (roller_radius - axle / 2)
     stop = np.select([bore == BUSHED, bore == BALL], [CORE_STOP_STIFFNESS[BUSHED], CORE_STOP_STIFFNESS[BALL]], soft_stop)
     bore_friction = np.select(
         [bore == BUSHED, bore == BALL],
@@ -131,6 +145,8 @@ def wheel_batch(designs: pd.DataFrame, catalogue: Catalogue, floor: str) -> Whee
         of_tyre(output, "friction_bore"),
     )
     floor_friction = np.array([friction_on(tyre, floor, catalogue) for tyre in tyres])[output]
+    roller_friction = np.minimum(of_tyre(output, "friction_roller"), of_tyre(hub, "friction_roller"))
+    stiffness = number["preload_stiffness_N_per_mm"] * N_PER_MM
     centre_distance = roller_radius + hub_radius
     arrays = dict(
         output_roller_count=output_count,
@@ -144,8 +160,8 @@ def wheel_batch(designs: pd.DataFrame, catalogue: Catalogue, floor: str) -> Whee
         contact_angle=contact_angle,
         skew_angle=number["skew_angle_deg"] * DEG,
         hub_axle_diameter=number["hub_axle_diameter_mm"] * MM,
-        preload=number["preload_N"],
-        preload_stiffness=number["preload_stiffness_N_per_mm"] * N_PER_MM,
+        preload=np.maximum(number["preload_N"] + stiffness * differs.run_out, 0.0),
+        preload_stiffness=stiffness,
         bore=bore,
         tyre_thickness=np.where(bore == PLAIN, roller_radius - axle / 2, number["tyre_thickness_mm"] * MM),
         bore_play=number["bore_play_mm"] * MM,
@@ -157,17 +173,23 @@ def wheel_batch(designs: pd.DataFrame, catalogue: Catalogue, floor: str) -> Whee
         output_tyre=output,
         hub_tyre=hub,
         motor=_positions(designs, "motor", motor_names),
-        output_youngs_modulus=of_tyre(output, "youngs_modulus"),
+        output_youngs_modulus=of_tyre(output, "youngs_modulus", differs.youngs_modulus),
         output_poisson_ratio=of_tyre(output, "poisson_ratio"),
         output_density=of_tyre(output, "density"),
-        output_loss_tangent=of_tyre(output, "loss_tangent"),
-        hub_youngs_modulus=of_tyre(hub, "youngs_modulus"),
+        output_loss_tangent=of_tyre(output, "loss_tangent", differs.loss_tangent),
+        hub_youngs_modulus=of_tyre(hub, "youngs_modulus", differs.youngs_modulus),
         hub_poisson_ratio=of_tyre(hub, "poisson_ratio"),
         hub_density=of_tyre(hub, "density"),
-        hub_loss_tangent=of_tyre(hub, "loss_tangent"),
-        friction_roller=np.minimum(of_tyre(output, "friction_roller"), of_tyre(hub, "friction_roller")),
-        friction_bore=bore_friction,
-        friction_floor=floor_friction,
+        hub_loss_tangent=of_tyre(hub, "loss_tangent", differs.loss_tangent),
+        friction_roller=roller_friction * differs.friction_roller,
+        friction_bore=bore_friction * differs.friction_bore,
+        friction_floor=floor_friction * differs.friction_floor,
+        friction_roller_factor=differs.friction_roller,
+        friction_bore_factor=differs.friction_bore,
+        motor_torque_factor=differs.motor_torque,
+        play=np.maximum(number["bore_play_mm"] * MM + differs.play, 0.0),
+        seat_error=differs.seat_error,
+        run_out=differs.run_out,
         pitch_radius=pitch_radius,
         output_roller_length=length,
         contact_circle_radius=pitch_radius - roller_radius * np.sin(contact_angle),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import sys
 import threading
@@ -125,6 +126,12 @@ def sweep(
     ] = None,
     resume: Annotated[bool, typer.Option("--resume", help="Go on with the run in the folder.")] = False,
     seed: Seed = None,
+    uncertainty: Annotated[
+        bool, typer.Option("--uncertainty", help="Score the front over samples of what is not known, without the table too.")
+    ] = False,
+    robust: Annotated[
+        bool, typer.Option("--robust", help="Search for good percentiles over those samples, not for good nominal values.")
+    ] = False,
 ) -> None:
     """Search the space of a study.
 
@@ -168,6 +175,8 @@ def sweep(
             workers=workers,
             ray=ray,
             note=note,
+            uncertainty=uncertainty,
+            robust=robust,
         )
     place = result.folder.location
     if result.state == "stopped":
@@ -257,6 +266,8 @@ def sheet(
     Limits, margins, losses, constraints, what moves what, how to set and drive it.
     """
     from sweep.archive import open_run
+    from sweep.matter import stored
+    from sweep.matter_text import show_first
     from sweep.run_study import baseline_of, find_design, study_of
     from sweep.sheet import make_sheet
     from sweep.sheet_text import show_sheet
@@ -268,6 +279,41 @@ def sheet(
     with _patience():
         made = make_sheet(study, found, baseline_of(folder))
     show_sheet(made, console())
+    matters = stored(folder, str(found["design"]))
+    if matters is not None:
+        show_first(matters, console())
+
+
+@app.command()
+def matter(
+    run: RunPlace,
+    design: Annotated[
+        str, typer.Argument(metavar="DESIGN", help="A design's id or its beginning, baseline or knee.", show_default=False)
+    ],
+    samples: Annotated[
+        int, typer.Option("--samples", help="Points of each of two samples, a power of two.", min=16, max=8192)
+    ] = 256,
+    json: Json = False,
+) -> None:
+    """Tell which unknowns and which variables matter most for a design.
+
+    What to measure first, what to change first.
+    """
+    if samples & (samples - 1):
+        near = 2 ** round(math.log2(samples))
+        raise BadInput([Fault("--samples", "must be a power of two", f"{samples}", "", f"give {near}")])
+    from sweep.archive import open_run
+    from sweep.matter import summary
+    from sweep.matter_text import show_matter
+    from sweep.show import console, print_json
+
+    folder = open_run(run)
+    with _patience():
+        found = summary(folder, design, samples)
+    if json:
+        print_json(found)
+    else:
+        show_matter(found, console())
 
 
 @app.command()

@@ -28,6 +28,7 @@ UNITS = {
     "_h": "h",
 }
 WORDS = {"design", "status", "validity", "feasible"}
+HOLDING = "share_holding"
 SPREADS = {"_p05": "5th percentile of ", "_p95": "95th percentile of "}
 
 
@@ -42,6 +43,8 @@ def described(name: str) -> tuple[str, str]:
         if name.endswith(ending):
             unit, meaning = described(name.removesuffix(ending))
             return unit, words + (meaning or name.removesuffix(ending))
+    if name == HOLDING:
+        return "1", "share of the samples in which every limit and constraint holds and nothing binds"
     if name in VARIABLE:
         variable = VARIABLE[name]
         return "" if variable.names else _unit(name), variable.meaning

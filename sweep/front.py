@@ -87,10 +87,12 @@ def thin(costs: np.ndarray, ids: Sequence[str], resolution: Sequence[float]) -> 
     return np.sort(rows[np.unique(np.concatenate([leaders, ends]))])
 
 
-def thinned(table: pd.DataFrame, resolution: Mapping[str, float]) -> pd.DataFrame:
+def thinned(
+    table: pd.DataFrame, resolution: Mapping[str, float], objectives: Sequence[Objective] = OBJECTIVES
+) -> pd.DataFrame:
     """The front of a table of designs at a resolution by objective, in an order that does not depend on the table's."""
-    costs = costs_of(table)
-    rows = thin(costs, table["design"].tolist(), [resolution[objective.name] for objective in OBJECTIVES])
+    costs = costs_of(table, objectives)
+    rows = thin(costs, table["design"].tolist(), [resolution[objective.name] for objective in objectives])
     ids = table["design"].to_numpy(dtype=str)[rows]
     return table.iloc[rows[np.lexsort((ids, *costs[rows].T[::-1]))]].reset_index(drop=True)
 

@@ -11,11 +11,12 @@ import pandas as pd
 from rich.console import Console
 
 from objectives.scenario import Scenario
-from sweep.columns import described
+from sweep.columns import HOLDING, described
 from sweep.errors import BadInput, Fault, did_you_mean
 from sweep.front import OBJECTIVES, against_baseline, extremes, knee
 from sweep.show import BETTER, SAME, WORSE, against, heading, number, sentence, table
 from sweep.slacks import START, rooms
+from sweep.uncertainty import base_of
 
 #: what a table's head calls an objective; its unit follows from the column
 SHORT = {
@@ -143,10 +144,10 @@ def _record(design: pd.Series) -> dict[str, Any]:
 
 
 def sorted_by(front: pd.DataFrame, column: str) -> pd.DataFrame:
-    """A front with its best first by an objective, of another column the lowest; then by design."""
+    """A front with its best first by an objective, its percentile, or the share that holds; else the lowest; then by design."""
     if column not in front.columns:
         raise BadInput([Fault(column, "is not a column", "", "--sort", did_you_mean(column, map(str, front.columns)))])
-    descending = column in [objective.name for objective in OBJECTIVES if objective.maximise]
+    descending = base_of(column) in [HOLDING, *(objective.name for objective in OBJECTIVES if objective.maximise)]
     return front.sort_values([column, "design"], ascending=[not descending, True], kind="stable")
 
 

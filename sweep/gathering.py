@@ -10,7 +10,7 @@ import pandas as pd
 
 from sweep.archive import RunFolder, State
 from sweep.errors import BadInput, Fault
-from sweep.front import bounds_of, costs_of, hypervolume, thinned
+from sweep.front import bounds_of, costs_of, hypervolume
 from sweep.islands import Landed, Outcome, Setup
 from sweep.search import Population
 
@@ -98,11 +98,9 @@ class Gathered:
         self.state = state
         return state
 
-    def finish(self, scored_again: pd.DataFrame | None, phases: int) -> None:
-        """The front as it is left, from its designs scored with more phases where they were."""
-        if scored_again is not None:
-            feasible = scored_again["feasible"].to_numpy(dtype=bool)
-            self.front = thinned(scored_again[feasible].reset_index(drop=True), self.setup.study.search.resolution)
+    def finish(self, front: pd.DataFrame, phases: int) -> None:
+        """Take the front as it is left."""
+        self.front = front
         assert self.state is not None
         if len(self.front):
             self.state = self._bounded(self.state)
@@ -125,7 +123,7 @@ class Gathered:
         """Thin parts, then their union: the same as thinning all there ever was."""
         parts = [part for part in (self.front, *(outcome.front for outcome in outcomes)) if len(part.columns)]
         if parts:
-            self.front = thinned(pd.concat(parts, ignore_index=True), self.setup.study.search.resolution)
+            self.front = self.setup.thinned(pd.concat(parts, ignore_index=True))
 
     def _take_failed(self, outcomes: list[Outcome], epoch: int) -> None:
         new = [part.failed.assign(island=island, epoch=epoch) for island, part in enumerate(outcomes) if len(part.failed)]
@@ -137,11 +135,12 @@ class Gathered:
         """The hypervolume is measured between the bounds of the front as it was when they were first taken."""
         if state.bounds is not None:
             return state
-        ideal, nadir = bounds_of(costs_of(self.front))
+        ideal, nadir = bounds_of(costs_of(self.front, self.setup.objectives))
         return replace(state, bounds=(ideal.tolist(), nadir.tolist()))
 
     def _volume(self, state: State, exact_up_to: int, samples: int) -> float:
-        return hypervolume(costs_of(self.front), *state.bounds, exact_up_to, samples) if state.bounds else 0.0
+        costs = costs_of(self.front, self.setup.objectives)
+        return hypervolume(costs, *state.bounds, exact_up_to, samples) if state.bounds else 0.0
 
     def _broken(self) -> dict[str, float]:
         if not self.state or not self.state.evaluations:

@@ -7,8 +7,10 @@ and nothing else: so islands run as far ahead of each other as that allows, on w
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Generator, Iterator, Mapping
+from collections.abc import Callable, Generator, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,22 +18,48 @@ import pandas as pd
 from objectives.compiling import compile_apart
 from sweep.archive import State, to_parquet
 from sweep.executors import Executor, Pulse, TaskDied
-from sweep.front import thinned
+from sweep.front import OBJECTIVES, Objective, thinned
 from sweep.guarding import failures, guarded, piece
 from sweep.problem import Score, measured_rate, scored, scoring_of, study_problem
 from sweep.search import Evaluated, Population, Problem, first, step
 from sweep.study import Study
+from sweep.uncertainty import ROBUST, base_of, robust, score_differing, spread_names, with_spread
 
 #: epochs that are handed out beyond the one whose results are taken: enough to keep workers busy, few enough for memory
 AHEAD = 3
+#: pieces that a task scores which takes designs over samples
+SPREAD_PIECES = 8
 
 
 @dataclass(frozen=True)
 class Setup:
-    """What every task is given. Without ``score`` the mechanics score against the study's scenario."""
+    """What every task is given. Without ``score`` the mechanics score against the study's scenario.
+
+    ``samples`` is how many samples of the unknowns the front is scored over, 0 for none; with ``robust`` percentiles over some
+    of them are the objectives of the search.
+    """
 
     study: Study
     score: Score | None = None
+    samples: int = 0
+    robust: bool = False
+
+    def unknowns(self) -> dict[str, Any] | None:
+        """What run.json says of them; None where they are not looked at."""
+        if not self.samples:
+            return None
+        told = self.study.uncertainty
+        spreads = {name: str(spread) for name, spread in told.spreads.items()}
+        return {"samples": self.samples, "robust": self.robust, "spreads": spreads, "floor_condition": dict(told.floor)}
+
+    @property
+    def objectives(self) -> tuple[Objective, ...]:
+        return ROBUST if self.robust else OBJECTIVES
+
+    @property
+    def resolution(self) -> dict[str, float]:
+        """The study's resolution by the names of the objectives."""
+        return {entry.name: self.study.search.resolution[base_of(entry.name)] for entry in self.objectives}
 
     def scoring(self, pulse: Pulse) -> Score:
         if self.score is not None:
@@ -44,8 +72,23 @@ class Setup:
 
         return compiled_first
 
+    def differing_score(self, pulse: Pulse) -> Score:
+        """Scoring of designs that differ from their tables."""
+        return guarded(self.score or partial(score_differing, study=self.study), pulse)
+
     def problem(self, pulse: Pulse) -> Problem:
-        return study_problem(self.study, self.study.search.phases, self.scoring(pulse))
+        score = self.scoring(pulse)
+        if self.robust:  # samples are no candidates: they are not counted
+
+            def uncounted(scored: int) -> None:
+                pulse(0)
+
+            score = robust(score, self.differing_score(uncounted), self.study)
+        return study_problem(self.study, self.study.search.phases, score, self.objectives)
+
+    def thinned(self, table: pd.DataFrame) -> pd.DataFrame:
+        """The front of a table of scored designs."""
+        return thinned(table, self.resolution, self.objectives)
 
     def facts(self, phases: int) -> dict[str, str]:
         """What is stored with each table."""
@@ -170,6 +213,15 @@ def score_designs(pulse: Pulse, setup: Setup, designs: pd.DataFrame, phases: int
     return scored(designs, phases, setup.scoring(pulse))
 
 
+def spread_designs(pulse: Pulse, setup: Setup, table: pd.DataFrame) -> pd.DataFrame:
+    """Task: scored designs with percentiles over the samples beside them."""
+    bare = table.drop(columns=[name for name in spread_names(table.columns) if name in table])
+    score = setup.differing_score(lambda scored: pulse(0))
+    found = with_spread(bare, setup.study, setup.samples, setup.study.search.phases, score)
+    pulse(len(table))
+    return found
+
+
 def score_genes(pulse: Pulse, setup: Setup, genes: np.ndarray) -> Evaluated:
     """Task: candidates of a generation."""
     return setup.problem(pulse).evaluate(genes)
@@ -187,7 +239,7 @@ def outcome(setup: Setup, parts: list[Evaluated]) -> Outcome:
     search = setup.study.search
     table = pd.concat([part.columns for part in parts], ignore_index=True)
     feasible = table[np.concatenate([part.feasible for part in parts])].reset_index(drop=True)
-    front = thinned(feasible, search.resolution)
+    front = setup.thinned(feasible)
     kept = {"all": table, "feasible": feasible, "front": front}[search.keep]
     names = [str(name) for name in table.columns if str(name).startswith("slack_")]
     counts = (table[names].to_numpy(dtype=float) < 0).sum(axis=0)
@@ -200,7 +252,20 @@ def scored_in_chunks(
     executor: Executor, setup: Setup, designs: pd.DataFrame, phases: int
 ) -> Iterator[pd.DataFrame]:
     """Designs scored on all workers, a table per chunk, in order."""
-    shared, size = executor.share(setup), piece(phases)
+    return _in_chunks(executor, setup, designs, piece(phases), f"at {phases} phases", score_designs, phases)
+
+
+def spread_in_chunks(executor: Executor, setup: Setup, table: pd.DataFrame) -> Iterator[pd.DataFrame]:
+    """Scored designs with their percentiles, on all workers, a table per chunk, in order."""
+    size = max(1, SPREAD_PIECES * piece(setup.study.search.phases) // setup.samples)
+    return _in_chunks(executor, setup, table, size, f"over {setup.samples} samples", spread_designs)
+
+
+def _in_chunks(
+    executor: Executor, setup: Setup, designs: pd.DataFrame, size: int, how: str, task: Callable[..., pd.DataFrame],
+    *more: object,
+) -> Iterator[pd.DataFrame]:
+    shared = executor.share(setup)
     under_way: deque[tuple[pd.DataFrame, object]] = deque()
 
     def taken() -> pd.DataFrame:
@@ -208,11 +273,11 @@ def scored_in_chunks(
         try:
             return executor.value(reference)
         except TaskDied as death:
-            raise Deadly(chunk.reset_index(drop=True), f"a chunk of the front at {phases} phases", str(death)) from death
+            raise Deadly(chunk.reset_index(drop=True), f"a chunk of the front {how}", str(death)) from death
 
     for start in range(0, len(designs), size):
         chunk = designs.iloc[start : start + size]
-        under_way.append((chunk, *executor.submit(score_designs, shared, chunk, phases)))
+        under_way.append((chunk, *executor.submit(task, shared, chunk, *more)))
         if len(under_way) > AHEAD * executor.workers:
             yield taken()
     while under_way:

@@ -7,7 +7,8 @@ import platform
 import socket
 from typing import Any
 
-from sweep.archive import versions
+from sweep.archive import RunFolder, versions
+from sweep.errors import BadInput, Fault
 from sweep.search import SIZE
 from sweep.study import Search, Study
 
@@ -44,6 +45,18 @@ def planned(study: Study, evaluations: int | None, hours: float | None, seed: in
     }
 
 
+def unknowns_of(folder: RunFolder, study: Study, asked: bool, robust: bool) -> tuple[int, bool]:
+    """How many samples a run's front is scored over, and whether it searches for percentiles: as it began, or as asked."""
+    about = folder.about()
+    began = {} if about is None else about.get("uncertainty") or {}
+    if about is not None and robust and not began.get("robust"):
+        rule, remedy = "must be given when a run begins", "leave it out, or give another --out"
+        raise BadInput([Fault("--robust", rule, "a run without it", str(folder.location), remedy)])
+    robust = robust or bool(began.get("robust"))
+    wanted = asked or robust or (about is None and study.uncertainty.given)
+    return began.get("samples") or (study.uncertainty.samples if wanted else 0), robust
+
+
 def evaluations_in(hours: float, rate: float) -> int:
     """How many evaluations a search plans that scores ``rate`` a second."""
     return max(SIZE, int(PLANNED_SHARE * hours * 3600 * rate))
@@ -57,14 +70,15 @@ def spread(evaluations: int, search: Search) -> dict[str, int]:
     return {"islands": islands, "epoch": SIZE * min(max(generations, shortest), LONGEST_EPOCH)}
 
 
-def late(about: dict[str, Any], seconds: float, epochs: int, evaluations: int, front: int) -> bool:
+def late(about: dict[str, Any], seconds: float, epochs: int, evaluations: int, front: int, samples: int) -> bool:
     """Whether the hours would be over with one more epoch and the scoring of the front after it.
 
-    ``seconds`` is what ``epochs`` and their ``evaluations`` took, ``front`` how many designs are to be scored again.
+    ``seconds`` is what ``epochs`` and their ``evaluations`` took, ``front`` how many designs are to be scored again, and at so
+    many ``samples``.
     """
     if not about["hours"]:
         return False
-    again = front * about["front_phases"] / about["phases"] * seconds / max(evaluations, 1)
+    again = front * (about["front_phases"] / about["phases"] + samples) * seconds / max(evaluations, 1)
     return seconds + seconds / max(epochs, 1) + again > about["hours"] * 3600
 
 

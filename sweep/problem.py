@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import importlib
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import numpy as np
 import pandas as pd
 
 from sweep.designs import baseline_designs
-from sweep.front import OBJECTIVES
+from sweep.front import OBJECTIVES, Objective
 from sweep.search import SIZE, UNKNOWN, Evaluated, Population, Problem, advance, draw
 from sweep.space import design_ids
 from sweep.study import Study
@@ -41,18 +41,20 @@ def scored(designs: pd.DataFrame, phases: int, score: Score) -> pd.DataFrame:
     return pd.concat([pd.DataFrame({"design": design_ids(designs)}), designs, outputs], axis=1)
 
 
-def study_problem(study: Study, phases: int, score: Score) -> Problem:
-    """The problem that a study poses, with ``phases`` positions of the wheel."""
+def study_problem(
+    study: Study, phases: int, score: Score, objectives: Sequence[Objective] = OBJECTIVES
+) -> Problem:
+    """The problem that a study poses, with ``phases`` positions of the wheel and the columns that are its objectives."""
 
     def evaluate(genes: np.ndarray) -> Evaluated:
         columns = scored(study.space.decode(genes), phases, score)
-        objectives = columns[[objective.name for objective in OBJECTIVES]].to_numpy(dtype=float)
+        values = columns[[objective.name for objective in objectives]].to_numpy(dtype=float)
         violation = columns["violation"].to_numpy(dtype=float)
         # infeasible for another reason than a constraint: as far off as can be
         violation = np.where(columns["feasible"].to_numpy(dtype=bool) | (violation > 0), violation, UNKNOWN)
-        return Evaluated(genes, objectives, violation, columns)
+        return Evaluated(genes, values, violation, columns)
 
-    return Problem(study.space.genes, tuple(objective.maximise for objective in OBJECTIVES), evaluate)
+    return Problem(study.space.genes, tuple(objective.maximise for objective in objectives), evaluate)
 
 
 def baseline_genes(study: Study) -> np.ndarray | None:

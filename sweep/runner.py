@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import socket
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from os import PathLike
 from typing import Any
@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 
 from sweep.archive import RunFolder, State
+from sweep.columns import HOLDING
 from sweep.designs import baseline_designs
 from sweep.errors import BadInput, Fault, SweepFailure
 from sweep.executors import RETRIES, Executor, TaskDied, executor
@@ -27,16 +28,22 @@ from sweep.islands import (
     first_parents,
     score_designs,
     scored_in_chunks,
+    spread_designs,
+    spread_in_chunks,
     total_rate,
 )
 from sweep.location import Location
 from sweep.locks import LOCK
-from sweep.planning import LEAST_GENERATIONS, evaluations_in, late, now, planned, spread
+from sweep.planning import LEAST_GENERATIONS, evaluations_in, late, now, planned, spread, unknowns_of
 from sweep.problem import Score, baseline_genes
-from sweep.progress import Snapshot
+from sweep.progress import Snapshot, duration
 from sweep.search import SIZE, Population
 from sweep.stopping import Stopped, signals
 from sweep.study import Study
+from sweep.uncertainty import ROBUST_SAMPLES
+
+#: designs that the cost of samples is told from
+COST_DESIGNS = 16
 
 
 @dataclass(frozen=True)
@@ -66,6 +73,8 @@ def run(
     workers: int | None = None,
     ray: str | None = None,
     note: Callable[[str], None] | None = None,
+    uncertainty: bool = False,
+    robust: bool = False,
 ) -> Result:
     """Search a study's space and keep the front in a folder.
 
@@ -74,15 +83,19 @@ def run(
     ``workers`` on this machine, or in Ray's cluster at the address ``ray``, as you like; with neither, the sweep runs in this
     process. Where ``hours`` are over before the evaluations are done, it also follows from the number of epochs that were,
     which run.json tells. ``stop`` is asked several times a second; so are Ctrl-C and SIGTERM. The study's baseline, where the
-    space contains it, is one of the first parents. ``note`` is told what to know. Raises BadInput where the folder is not
-    this study's, SweepFailure where the run cannot go on.
+    space contains it, is one of the first parents. ``note`` is told what to know. With ``uncertainty``, or where the study has
+    that table, the front is scored over a sample of the unknowns too; with ``robust`` the search goes for the percentiles.
+    Either is fixed when the run begins, but samples of a finished run's front can be asked for later. Raises BadInput where
+    the folder is not this study's, SweepFailure where the run cannot go on.
     """
     folder = RunFolder(Location.at(out or f"results/{study.slug}"))
     _refuse_strangers(folder)
     with folder.locked(), signals() as signalled:
         _check_run(folder, study, resume)
         folder.location.sweep_up()
-        sweep = _Sweep(Setup(study, score), folder, progress, lambda: signalled() or bool(stop and stop()), note)
+        samples, robust = unknowns_of(folder, study, uncertainty, robust)
+        setup = Setup(study, score, samples, robust)
+        sweep = _Sweep(setup, folder, progress, lambda: signalled() or bool(stop and stop()), note)
         return sweep.go(evaluations, hours, seed, workers, ray)
 
 
@@ -135,10 +148,17 @@ class _Sweep:
         about = self.folder.about()
         if about is None:
             self.about = planned(self.study, evaluations, hours, seed)
+            self.about["uncertainty"] = self.setup.unknowns()
+            if self.setup.robust:
+                self._say(
+                    f"Percentiles are the objectives: each feasible design is scored at {ROBUST_SAMPLES} samples of the "
+                    f"unknowns too, which makes the search up to {1 + ROBUST_SAMPLES} times as long."
+                )
         else:
             self.about = self._continued(about, evaluations, seed)
-        if self.about["state"] == "done":
+        if self.about["state"] == "done" and self.about.get("uncertainty") == self.setup.unknowns():
             return self._result()
+        self.about["uncertainty"] = self.setup.unknowns()
         try:
             with executor(workers, ray, self._pulse) as runs:
                 self.began = time.monotonic()
@@ -184,18 +204,21 @@ class _Sweep:
             about |= spread(about["evaluations"], search)
         self.folder.write_about(about)
         idle = runs.workers - about["islands"]
-        if idle > 0 and self.note:
+        if idle > 0:
             why = "as the study's [search] says"
             if about["islands"] < search.islands:
                 why = f"since an island needs {LEAST_GENERATIONS * SIZE} evaluations"
-            self.note(f"{runs.workers} workers for {about['islands']} islands, {why}: {idle} stay idle while searching.")
+            self._say(f"{runs.workers} workers for {about['islands']} islands, {why}: {idle} stay idle while searching.")
 
     def _baseline(self, runs: Executor) -> None:
         designs = baseline_designs(self.study)
-        if designs is None or "baseline" in self.about:
+        stored = self.folder.baseline() if "baseline" in self.about else None
+        if designs is None or (stored is not None and (HOLDING in stored or not self.setup.samples)):
             return
         phases = self.study.search.front_phases
         table = _alone(runs, designs, score_designs, self.setup, designs, phases)
+        if self.setup.samples:
+            table = _alone(runs, designs, spread_designs, self.setup, table)
         self.folder.write_baseline(table, self.setup.facts(phases))
         kept = {objective.name: _plain(table[objective.name].iloc[0]) for objective in OBJECTIVES}
         self.about["baseline"] = {
@@ -211,15 +234,15 @@ class _Sweep:
         if "epochs" in self.about:  # the search is over
             return
         plan = Plan(*(self.about[name] for name in ("seed", "evaluations", "islands", "epoch")))
-        state = self.gathered.state or self._first_parents(runs, plan)
+        state, setup = self.gathered.state or self._first_parents(runs, plan), self.setup
         self.stage = _Stage("searching", plan.evaluations, state.evaluations)
-        with contextlib.closing(epochs(runs, self.setup, plan, state)) as landing:
+        with contextlib.closing(epochs(runs, setup, plan, state)) as landing:
             for landed in landing:
                 seconds = self.spent_before + time.monotonic() - self.began
                 state = self.gathered.checkpoint(landed, seconds)
                 self.stage.done = state.evaluations
                 self._tell()
-                if late(self.about, seconds, state.epoch, state.evaluations, len(self.gathered.front)):
+                if late(self.about, seconds, state.epoch, state.evaluations, len(self.gathered.front), setup.samples):
                     break
         self.about["epochs"] = state.epoch
         self.folder.write_about(self.about)
@@ -234,16 +257,44 @@ class _Sweep:
         return self.gathered.begin(populations, outcomes)
 
     def _score_front_again(self, runs: Executor) -> None:
-        """Score the front with more phases and thin it again; what turns out infeasible leaves it."""
-        phases, front, again = self.about["front_phases"], self.gathered.front, None
-        if phases != self.about["phases"] and len(front):
-            self.stage, parts = _Stage("scoring the front again", len(front)), []
-            for part in scored_in_chunks(runs, self.setup, front[list(self.study.space.domains)], phases):
-                parts.append(part)
-                self.stage.done += len(part)
-                self._tell()
-            again = pd.concat(parts, ignore_index=True)
-        self.gathered.finish(again, phases)
+        """Score the front with more phases, and over samples, and thin it again; what turns out infeasible leaves it."""
+        phases, front, setup = self.about["front_phases"], self.gathered.front, self.setup
+        again = phases != self.about["phases"]
+        if again and len(front):
+            designs = front[list(self.study.space.domains)]
+            front = self._staged("scoring the front again", len(front), scored_in_chunks(runs, setup, designs, phases))
+            front = front[front["feasible"].to_numpy(dtype=bool)].reset_index(drop=True)
+            if not setup.robust:
+                front = setup.thinned(front)
+        if setup.samples and len(front):
+            self._say_cost(front, runs.workers)
+            front = self._staged("scoring over samples", len(front), spread_in_chunks(runs, setup, front))
+        if setup.robust and len(front):
+            front = setup.thinned(front)
+        self.gathered.finish(front, phases)
+
+    def _staged(self, name: str, total: int, parts: Iterator[pd.DataFrame]) -> pd.DataFrame:
+        """All parts of a table, told as they come."""
+        self.stage, taken = _Stage(name, total), []
+        for part in parts:
+            taken.append(part)
+            self.stage.done += len(part)
+            self._tell()
+        return pd.concat(taken, ignore_index=True)
+
+    def _say_cost(self, front: pd.DataFrame, workers: int) -> None:
+        """How long the samples will take, from scoring a few of the front's designs here."""
+        designs, count = front[list(self.study.space.domains)].head(COST_DESIGNS), self.setup.samples + 1
+        score = self.setup.scoring(lambda scored: None)
+        score(designs.head(1), self.about["phases"])  # what happens only once is not counted
+        began = time.perf_counter()
+        score(designs, self.about["phases"])
+        seconds = (time.perf_counter() - began) / len(designs) * len(front) * count / workers
+        self._say(f"{len(front)} designs are scored at {count - 1} samples of the unknowns each: about {duration(seconds)}.")
+
+    def _say(self, text: str) -> None:
+        if self.note:
+            self.note(text)
 
     def _write(self, state: str) -> None:
         self.about["state"] = state

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ from objectives.scoring import evaluate
 from objectives.variables import CHOICE, INTEGER, VARIABLES, Variable
 from sweep.front import OBJECTIVES
 from sweep.meaning import options
-from sweep.slacks import broken
+from sweep.slacks import START, broken
 from sweep.space import DECIMALS, PLAIN, TYRE_THICKNESS
 from sweep.study import Study
 
@@ -29,6 +30,7 @@ class Step:
     change: float  # of the variable, in its unit; nan for a name
     objectives: dict[str, float]  # change of each, in its own unit
     breaks: tuple[str, ...]  # constraints and limits that held before and no longer do
+    rooms: Mapping[str, float] = field(default_factory=dict)  # change of each constraint's room, in its own unit
 
     def gain(self, objective: str) -> float:
         """Change of an objective, positive where it is better."""
@@ -53,12 +55,14 @@ def steps_from(design: pd.DataFrame, study: Study, phases: int) -> list[Step]:
     scores = evaluate(table, study.scenario, phases=phases, geometry_first=False)
     before = scores.iloc[0]
     held = set(broken(before, study.scenario))
+    slacks = [name for name in scores.columns if name.startswith(START)]
     found = []
     for (variable, value), (_, after) in zip(made, scores.iloc[1:].iterrows(), strict=True):
         moved = {entry.name: float(after[entry.name] - before[entry.name]) for entry in OBJECTIVES}
         change = math.nan if variable.names else float(value) - float(base[variable.name])
         lost = tuple(name for name in broken(after, study.scenario) if name not in held)
-        found.append(Step(variable.name, value, change, moved, lost))
+        room = {name: float(after[name] - before[name]) for name in slacks}
+        found.append(Step(variable.name, value, change, moved, lost, room))
     return found
 
 

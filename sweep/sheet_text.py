@@ -10,7 +10,7 @@ from rich.console import Console
 from objectives.columns import LOSSES
 from objectives.friction_loss import losses_by_name
 from objectives.slip_margin import case_margins
-from objectives.units import DEG, MM
+from objectives.units import DEG, HOUR, MM
 from objectives.variables import VARIABLES
 from sweep.cad.dimensions import dimensions_of
 from sweep.check_text import direction_words, share_words
@@ -37,11 +37,14 @@ from sweep.show import (
     table,
 )
 from sweep.space import PLAIN, TYRE_THICKNESS
+from sweep.upkeep import DAY, YEAR, Band, upkeep
 
 #: room, in shortfalls that count as one, at which a bar is full
 FULL_BAR = 3.0
 BAR = 12
 BREAKS = "!"
+#: s, beyond which a time has no meaning for a robot
+LONG_LIFE = 30 * YEAR
 #: what goes for every wheel of this kind
 CAUTIONS = (
     "Rollers, hubs and gears pinch and draw in: cover them, keep fingers, hair and cables away while motors have power.",
@@ -70,6 +73,7 @@ def show_sheet(sheet: Sheet, out: Console) -> None:
     _rooms(sheet, out)
     _moves(sheet, out)
     _preload(sheet, out)
+    _upkeep(sheet, out)
     _control(sheet, out)
     _motors(sheet, out)
     heading(out, "Cautions")
@@ -289,6 +293,44 @@ def _preload(sheet: Sheet, out: Console) -> None:
         f"At 0.1 mm of wear {quantity(preload.lost_by_wear, 'N')} of it are lost "
         f"({share_words(preload.lost_by_wear / float(own['preload_N']))}): set it again after running in.",
     )
+
+
+def _upkeep(sheet: Sheet, out: Console) -> None:
+    if not math.isfinite(float(sheet.design["friction_loss_W"])):
+        return
+    found = upkeep(sheet.assessment)
+    heading(out, "Upkeep, from the mildest to the worst that is likely")
+    tread = quantity(found.tread / MM, "mm")
+    once = f"{_shares(found.creep_share_day)} in a day, {_shares(found.creep_share_year)} in a year"
+    out.print(
+        facts([
+            ("preload lost to creep", f"{once}; set again after a day {_shares(found.creep_share_after)} in that year"),
+            ("set again for creep", f"a tenth is lost after {_times(found.creep_until_setting)}"),
+            ("set again for wear", f"a tenth is lost after {_times(found.wear_until_setting, HOUR)} of duty"),
+            ("output rollers", f"{tread} of tread are worn off after {_times(found.tyre_life, HOUR)} of duty"),
+        ])
+    )
+    for text in found.weak_inputs:
+        point(out, f"Weak: {text}.")
+
+
+def _shares(band: Band) -> str:
+    return f"{100 * band.low:.2g} to {100 * band.high:.2g} %"
+
+
+def _times(band: Band, longest_unit: float = YEAR) -> str:
+    low, high = (_time(end, longest_unit) for end in (band.low, band.high))
+    return low if low == high else f"{low} to {high}"
+
+
+def _time(seconds: float, longest_unit: float) -> str:
+    """A time to two digits at most, for what is not known better."""
+    if seconds > LONG_LIFE:
+        return "more than 30 years"
+    for size, unit in ((YEAR, "years"), (DAY, "days"), (HOUR, "h")):
+        if seconds >= 2 * size and size <= longest_unit:
+            return f"{float(f'{seconds / size:.2g}'):g} {unit}"
+    return f"{float(f'{seconds / 60:.2g}'):g} min"
 
 
 def _control(sheet: Sheet, out: Console) -> None:

@@ -22,7 +22,6 @@ from sweep.space_table import read_baseline, read_space
 from sweep.study_catalogue import read_catalogue
 from sweep.study_tables import (
     Search,
-    Spread,
     read_battery,
     read_build,
     read_demand,
@@ -32,8 +31,8 @@ from sweep.study_tables import (
     read_robot,
     read_search,
     read_supply,
-    read_uncertainty,
 )
+from sweep.unknowns import Uncertainty, read_uncertainty
 
 LONGEST_NAME = 80
 WHERE_IT_FAILED = re.compile(r" \(at ([^)]*)\)$")
@@ -50,7 +49,7 @@ class Study:
     space: Space
     search: Search
     baseline: Mapping[str, str | float | int] | None
-    uncertainty: Mapping[str, Spread]
+    uncertainty: Uncertainty
     notes: tuple[str, ...]
     hash: str
 
@@ -90,7 +89,7 @@ def read_study(text: str, path: str = "study.toml") -> Study:
     limits = read_limits(top.table("limits"), set(COLUMNS) - NOT_LIMITED)
     domains = read_space(top.table("space"), catalogue)
     baseline = read_baseline(top.table("baseline"), catalogue, domains) if "baseline" in top else None
-    uncertainty = read_uncertainty(top.table("uncertainty"))
+    uncertainty = read_uncertainty(top.table("uncertainty"), given="uncertainty" in top)
     search = read_search(top.table("search"))
     _check_height(top, robot, domains)
     top.asked.add("baseline")

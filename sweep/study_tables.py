@@ -10,7 +10,6 @@ from objectives.catalogue import Catalogue
 from objectives.scenario import Build, Case, Limit, Printer, Robot
 from objectives.scoring import OBJECTIVES
 from objectives.units import DEG, GRAVITY, MM, MM3, WH
-from objectives.variables import REAL, VARIABLES
 from sweep.errors import did_you_mean
 from sweep.reading import Number, Table, show
 
@@ -20,10 +19,6 @@ TOTAL_SHARE_TOLERANCE = 1e-6
 
 #: the objectives' own units; two designs nearer than this in every objective count as one
 RESOLUTION = {objective.name: objective.resolution for objective in OBJECTIVES}
-
-#: what is not known well of the materials; the names of a material's own keys
-UNCERTAIN_MATERIAL = ("friction_roller", "friction_bore", "friction_floor", "youngs_modulus_MPa", "loss_tangent")
-UNCERTAIN = UNCERTAIN_MATERIAL + tuple(variable.name for variable in VARIABLES if variable.kind == REAL)
 
 MASS = Number("mass_kg", 0, 1000, open_least=True)
 WHEEL_LOAD = Number("wheel_load_N", 0, 20000, open_least=True)
@@ -77,14 +72,6 @@ class Search:
     front_phases: int = 256
     keep: str = "front"
     resolution: dict[str, float] = field(default_factory=lambda: dict(RESOLUTION))
-
-
-@dataclass(frozen=True)
-class Spread:
-    """How well a number is known: a standard deviation, ``relative`` or ``absolute`` in its own unit; the other is nan."""
-
-    relative: float = math.nan
-    absolute: float = math.nan
 
 
 def read_robot(table: Table, catalogue: Catalogue, notes: list[str]) -> Robot:
@@ -248,27 +235,6 @@ def read_limits(table: Table, columns: Collection[str] | None) -> tuple[Limit, .
         entry.finish()
         limits.append(Limit(column, least, most))
     return tuple(limits)
-
-
-def read_uncertainty(table: Table) -> dict[str, Spread]:
-    spreads = {}
-    for name in table.content:
-        table.asked.add(name)
-        if name not in UNCERTAIN:
-            table.fault(name, "is not an unknown that can be spread", "", did_you_mean(name, UNCERTAIN, listed=0))
-            continue
-        entry = Table(table.content[name], f"uncertainty.{name}", table.faults)
-        if not isinstance(table.content[name], dict):
-            continue
-        given = [key for key in ("relative", "absolute") if key in entry]
-        relative = entry.number(Number("relative", 0, 2, open_least=True, default=math.nan))
-        absolute = entry.number(Number("absolute", 0, 1e6, open_least=True, default=math.nan))
-        if len(given) != 1:
-            got = "both" if given else ""
-            entry.fault(name, "must have one of relative and absolute", got, f"write {name} = {{ relative = 0.1 }}")
-        entry.finish()
-        spreads[name] = Spread(relative, absolute)
-    return spreads
 
 
 def read_search(table: Table) -> Search:

@@ -7,6 +7,7 @@ the project's folder after any change that moves numbers, words or columns.
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import subprocess
@@ -19,13 +20,17 @@ from objectives.scoring import COLUMNS
 from objectives.variables import CHOICE, VARIABLES, Variable
 from sweep.columns import described
 from sweep.meaning import options
+from sweep.unknowns import FLOOR_CONDITION, FLOOR_SHARES, UNKNOWNS, meaning_of
 
 ROOT = Path(__file__).parent.parent
 STUDY = "studies/balancing.toml"
 EVALUATIONS = "12000"
+#: what the README lists of the run once it was scored over samples
+SURE = ("--where", "share_holding > 0.85", "--sort", "slip_margin_p05", "--top", "3")
 LEFT_OUT = "..."
 BLOCK = re.compile(r"(?<=^```text\n).*?(?=^```$)", re.DOTALL | re.MULTILINE)
 VARIABLE_HEAD = "| variable | shipped range | meaning |"
+UNKNOWN_HEAD = "| unknown | default | meaning |"
 COLUMN_HEAD = "| column | unit | meaning |"
 
 
@@ -40,6 +45,16 @@ def shown_range(variable: Variable) -> str:
 
 def variable_rows() -> list[str]:
     return [f"| `{v.name}` | {shown_range(v)} | {v.meaning} |" for v in VARIABLES]
+
+
+def unknown_rows() -> list[str]:
+    rows = []
+    for entry in UNKNOWNS:
+        unit = "" if math.isnan(entry.shipped.absolute) else " " + described(entry.name)[0]
+        rows.append(f"| `{entry.name}` | {entry.shipped}{unit} | {entry.meaning} ({entry.source}) |")
+    shares = ", ".join(f"{100 * share:g} % {state}" for state, share in FLOOR_SHARES.items())
+    floor = f"{meaning_of(FLOOR_CONDITION)} (common practice for a swept floor indoors)"
+    return [*rows, f"| `{FLOOR_CONDITION}` | {shares} | {floor} |"]
 
 
 def column_rows() -> list[str]:
@@ -86,6 +101,10 @@ def sheet_example(lines: list[str]) -> list[str]:
     ]
 
 
+def matter_example(lines: list[str]) -> list[str]:
+    return [lines[0], "", *section(lines, "What to do first"), *section(lines, "Share of each")]
+
+
 def _output(*words: str) -> list[str]:
     """Lines that a command prints on a pipe."""
     environment = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
@@ -113,11 +132,15 @@ def main() -> None:
             _output("front", run),
             _output("front", run, *wishes),
             sheet_example(_output("sheet", run, "knee")),
+            matter_example(_output("matter", run, "knee")),
         ]
+        subprocess.run([*command, "--resume", "--uncertainty"], cwd=ROOT, check=True)
+        shown.append(_output("front", run, *SURE))
     readme = ROOT / "README.md"
     written = iter("\n".join(lines).strip("\n") + "\n" for lines in shown)
     text = BLOCK.sub(lambda old: next(written, old.group()), readme.read_text(encoding="utf-8"))
-    readme.write_text(_table(text, VARIABLE_HEAD, variable_rows()), encoding="utf-8")
+    text = _table(_table(text, VARIABLE_HEAD, variable_rows()), UNKNOWN_HEAD, unknown_rows())
+    readme.write_text(text, encoding="utf-8")
     results = ROOT / "results" / "README.md"
     results.write_text(_table(results.read_text(encoding="utf-8"), COLUMN_HEAD, column_rows()), encoding="utf-8")
 

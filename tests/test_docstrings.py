@@ -20,8 +20,9 @@ MODULES = (
     "objectives.rolling",
     "objectives.elements",
     "objectives.soft_parts",
+    "objectives.wear",
 )
-UNIT = r"\[(-|Pa|N|m|rad|1/m|m\^2|N/m|N m|s|rad/s|N/m\^1\.5|Shore A|N/m per m, which is Pa)\]"
+UNIT = r"\[(-|Pa|N|m|rad|1/m|m\^2|N/m|N m|s|rad/s|N/m\^1\.5|m\^2/N|m\^3|Shore A|N/m per m, which is Pa)\]"
 SHAPE = r"scalar|any shape"
 
 

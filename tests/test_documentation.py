@@ -23,7 +23,7 @@ from sweep.problem import scored, scoring_of
 from sweep.reading import Table
 from sweep.show import console
 from sweep.study import load_study, read_study
-from tests.examples import LEFT_OUT, column_rows, variable_rows
+from tests.examples import LEFT_OUT, column_rows, unknown_rows, variable_rows
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -98,6 +98,10 @@ def test_every_study_key_stands_in_the_readme(kind: str, monkeypatch: pytest.Mon
 
 def test_every_variable_stands_in_the_readme() -> None:
     assert [row for row in variable_rows() if row not in README] == [], REWRITE
+
+
+def test_every_unknown_stands_in_the_readme() -> None:
+    assert [row for row in unknown_rows() if row not in README] == [], REWRITE
 
 
 def test_every_column_stands_in_the_results_readme() -> None:

@@ -11,7 +11,8 @@ from objectives.catalogue import shipped
 from objectives.scenario import Case, Limit
 from objectives.variables import VARIABLES
 from sweep.study import Study, load_study, read_study, slug
-from sweep.study_tables import Search, Spread
+from sweep.study_tables import Search
+from sweep.unknowns import UNKNOWNS, Spread, Uncertainty
 
 STUDIES = sorted((Path(__file__).parent.parent / "studies").glob("*.toml"))
 ROBOT = """
@@ -43,7 +44,8 @@ def test_shipped_studies_are_sound(path: Path) -> None:
 
 def test_defaults_are_those_of_the_interface() -> None:
     read = study()
-    assert (read.name, read.path, read.baseline, read.uncertainty) == ("scout", "scout.toml", None, {})
+    assert (read.name, read.path, read.baseline, read.uncertainty) == ("scout", "scout.toml", None, Uncertainty())
+    assert not read.uncertainty.given
     assert read.search == Search(
         evaluations=20000,
         hours=None,
@@ -103,10 +105,13 @@ bore_play_mm = { absolute = 0.05 }
     assert scenario.demand == (Case("kerb", -math.pi / 2, 22.0, 0.2),)
     assert scenario.battery_energy == 7200
     assert scenario.limits == (Limit("slip_margin", 1.3, math.inf),)
-    assert read.uncertainty["friction_roller"].relative == 0.15
-    assert math.isnan(read.uncertainty["friction_roller"].absolute)
-    assert isinstance(read.uncertainty["bore_play_mm"], Spread)
-    assert read.uncertainty["bore_play_mm"].absolute == 0.05
+    spreads = read.uncertainty.spreads
+    assert read.uncertainty.given
+    assert spreads["friction_roller"].relative == 0.15
+    assert math.isnan(spreads["friction_roller"].absolute)
+    assert spreads["bore_play_mm"].absolute == 0.05
+    assert {entry.name for entry in UNKNOWNS} == set(spreads)  # what is left out has the shipped spread
+    assert isinstance(spreads["motor_torque"], Spread)
 
 
 def test_hours_instead_of_evaluations() -> None:
