@@ -96,6 +96,29 @@ def test_hub_and_carrier_are_in_one_piece_and_mirror(baseline):
     assert offset == pytest.approx(-right.center().Y)
 
 
+#: a castered wheel whose hub has long edges that the kernel makes one at the price of a face that it then finds unsound
+LONG_EDGES = {
+    "output_roller_count": 13, "hub_roller_count": 16, "wheel_diameter_mm": 157.9059, "output_roller_diameter_mm": 29.2088,
+    "output_roller_fill": 0.7229, "crown": 0.0, "hub_roller_diameter_mm": 14.4615, "hub_roller_length_mm": 11.118,
+    "contact_angle_deg": 42.9841, "skew_angle_deg": 45.0003, "hub_axle_diameter_mm": 2.5, "preload_N": 220.5137,
+    "preload_stiffness_N_per_mm": 20.4512, "output_tyre": "tpu95a", "hub_tyre": "tpu95a", "bore": "plain",
+    "bore_play_mm": 0.4119, "axle_diameter_mm": 3.0, "carrier_thickness_mm": 10.1497, "motor": "brushless42_24v_10to1",
+    "gear_module_mm": 2.0, "pinion_teeth": 18, "gear_teeth": 44,
+}  # fmt: skip
+
+
+@needs_cad
+def test_edges_stay_in_pieces_where_a_hub_is_unsound_otherwise():
+    from sweep.cad.hub import body
+    from sweep.cad.meshes import mesh_of
+
+    made = body(dimensions("castered", **LONG_EDGES))
+    assert made.is_valid
+    mesh = mesh_of(made)
+    assert mesh.watertight
+    assert mesh.volume == pytest.approx(made.volume, rel=0.005)
+
+
 @needs_cad
 def test_parts_are_named_counted_and_lie_on_the_bed(baseline):
     from sweep.cad.assembly import assemble
