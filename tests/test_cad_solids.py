@@ -190,15 +190,16 @@ def test_soft_contacts_press_as_deep_as_the_equilibrium_says(changes):
 def test_an_overlap_of_rigid_parts_is_found_out(baseline):
     """An axle of 5 mm in grooves of 4 mm: pi/4 (25 - 16) times its length in the arms."""
     from sweep.cad.assembly import Shift
-    from sweep.cad.overlaps import still_overlaps
+    from sweep.cad.overlaps import meshes_of, still_overlaps
     from sweep.cad.shapes import rod
 
     d, shapes = baseline
     few = {name: shapes[name] for name in ("carrier_half_left", "output_axle", "side_shim", "clamp_screw")}
-    found, _ = still_overlaps(d, few, Shift())
+    found, _ = still_overlaps(d, few, meshes_of(few, {}), Shift())
     assert not found
     thick = rod(2.5, -d["axle_length_mm"] / 2, d["axle_length_mm"] / 2)
-    found, _ = still_overlaps(d, {**few, "output_axle": thick}, Shift())
+    few["output_axle"] = thick
+    found, _ = still_overlaps(d, few, meshes_of(few, {}), Shift())
     assert ("carrier_half_left", "output_axle") in {(overlap.first, overlap.second) for overlap in found}
     held = d["axle_length_mm"] - 2 * d["window_half_width_mm"]
     volume = next(overlap.volume for overlap in found if overlap.first == "carrier_half_left")

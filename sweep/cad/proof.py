@@ -6,14 +6,15 @@ Runs at each build; ``failures`` lists in words what does not hold.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from objectives.phases import phase_lattice
 from sweep.cad.assembly import Shift, assemble
 from sweep.cad.dimensions import Dimensions
-from sweep.cad.measured import contact_geometry, floor_depth, overlap_of, pockets, section, teeth_measured
-from sweep.cad.overlaps import NOISE, Overlap, still_overlaps, turning_overlaps
+from sweep.cad.measured import contact_geometry, end_face, floor_depth, overlap_of, pockets, teeth_measured
+from sweep.cad.meshes import SAME_POINT, Mesh
+from sweep.cad.overlaps import NOISE, Overlap, meshes_of, still_overlaps, turning_overlaps
 from sweep.cad.resting import resting
 
 #: phases of hubs against carrier
@@ -28,26 +29,20 @@ EDGE = 0.1
 #: of the backlash: what teeth must turn freely, and where they must touch
 FREE, TOUCHING = 0.9, 1.1
 
-Say = Callable[[str], None]
 
-
-def prove(d: Dimensions, shapes: Mapping[str, Any], say: Say = lambda _: None) -> dict[str, Any]:
-    """All proofs of a design's solids, as a document of plain numbers and words. ``say`` takes word of what is looked at."""
+def prove(d: Dimensions, shapes: Mapping[str, Any], known: Mapping[str, Mesh] | None = None) -> dict[str, Any]:
+    """All proofs of a design's solids, as a document of plain numbers and words. ``known`` meshes save making them anew."""
     failures: list[str] = []
     rest = [(_phase(row), resting(d.plan, _phase(row))) for row in phase_lattice(PHASES)]
     shifted = [(phase, state.shift) for phase, state in rest]
-    say("solids")
     document: dict[str, Any] = {"valid": _valid(shapes, failures)}
-    say("contact")
     document["contact"] = _within(contact_geometry(d, shapes), "contact", failures)
     document["pockets"] = _pockets(d, shapes, failures)
-    say("soft contacts")
     document["soft_contacts"] = _soft(d, shapes, rest, failures)
-    say("gears")
     document["gears"] = _gears(d, shapes, failures)
-    say("parts against each other")
-    still, pairs = still_overlaps(d, shapes, shifted[0][1])
-    turning, turning_pairs = turning_overlaps(d, shapes, shifted)
+    meshes = meshes_of(shapes, known or {})
+    still, pairs = still_overlaps(d, shapes, meshes, shifted[0][1])
+    turning, turning_pairs = turning_overlaps(d, shapes, meshes, shifted)
     failures += [str(overlap) for overlap in still + turning]
     document["rigid_overlaps"] = {
         "phases": PHASES, "pairs_cut": pairs + turning_pairs, "found": [_told(overlap) for overlap in still + turning],
@@ -128,8 +123,8 @@ def _gears(d: Dimensions, shapes: Mapping[str, Any], failures: list[str]) -> dic
 
     upright = Rot(90, 0, 0)
     faces = {
-        "gear": section(shapes["hub_left"].moved(upright), d["gear_offset_mm"]),
-        "pinion": section(shapes["pinion"], d["gear_width_mm"] / 2),
+        "gear": end_face(shapes["hub_left"].moved(upright), d["gear_offset_mm"] + d["gear_width_mm"] / 2),
+        "pinion": end_face(shapes["pinion"], d["gear_width_mm"]),
     }
     document: dict[str, Any] = {}
     module, thickness = d["gear_module_mm"], math.pi * d["gear_module_mm"] / 2 - d["backlash_mm"] / 2
@@ -149,7 +144,7 @@ def _gears(d: Dimensions, shapes: Mapping[str, Any], failures: list[str]) -> dic
     shared, touching, distance = 0.0, True, 0.0
     for row in phase_lattice(PHASES):
         assembly = assemble(d, _phase(row), Shift(), small)
-        gear = faces["gear"].moved(upright.inverse()).moved(assembly.part("hub_left").places[0])
+        gear = _near_pinion(faces["gear"].moved(upright.inverse()).moved(assembly.part("hub_left").places[0]), d)
         place = assembly.part("pinion").places[0]
         distance = math.hypot(place.position.X, place.position.Z)
         shared = max(shared, _shared_area(gear, faces["pinion"].moved(place)))
@@ -162,6 +157,23 @@ def _gears(d: Dimensions, shapes: Mapping[str, Any], failures: list[str]) -> dic
         failures.append("gears: the teeth have more backlash than asked")
     _within({"centre_distance_mm": abs(distance - d["centre_distance_mm"])}, "gears", failures)
     return document | {"shared_mm2": shared, "backlash_as_asked": touching, "centre_distance_mm": distance}
+
+
+def _near_pinion(face: Any, d: Dimensions) -> Any:
+    """The wedge of a gear about the shaft that the teeth of a pinion over the shaft can reach: a few teeth instead of all."""
+    from build123d import Edge, Face, Wire
+
+    reach = math.asin(min((d["pinion_pitch_radius_mm"] + 2 * d["gear_module_mm"]) / d["centre_distance_mm"], 1.0))
+    edges = [edge for edge in face.outer_wire().edges() if _leaning(edge @ 0.5) < reach + 2 * math.pi / d.count("gear_teeth")]
+    corners = [tuple(edge @ share) for edge in edges for share in (0, 1)]
+    ends = [corner for corner in corners if sum(math.dist(corner, other) < SAME_POINT for other in corners) == 1]
+    middle = (0.0, ends[0][1], 0.0)
+    return Face(Wire([*edges, *(Edge.make_line(end, middle) for end in ends)]))
+
+
+def _leaning(point: Any) -> float:
+    """Angle of a place about the shaft, from straight up [rad]."""
+    return abs(math.atan2(point.X, point.Z))
 
 
 def _shared_area(first: Any, second: Any) -> float:
