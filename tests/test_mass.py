@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 
-from objectives.layout import layout
+from objectives.layout import layout, wall_thickness
 from objectives.mass import (
     carrier_second_moment,
     mass,
@@ -72,6 +72,26 @@ def test_parts_worked_by_hand():
     bolt = 0.8 * 0.003**2 * (0.018 + 2 * 0.0005 + 2 * 0.003) + 0.9 * 0.0054**2 * 0.003
     washer = (0.0066**2 - 0.003**2) * 0.0005
     assert parts["hub_roller_bolts"][0] == pytest.approx(36 * 7850 * np.pi / 4 * (bolt + 2 * washer))
+
+
+def test_a_printed_core_is_walls_and_infill():
+    """The core of a straight roller, a tube: shell and infill by moving all its sides inwards by the walls, in closed form.
+
+    The objective takes walls as surface times thickness, which counts what lies within a wall of two sides twice: at both
+    ends two rings as wide and as high as a wall. It makes the core 7 % heavier than it is, the unit a few tenths of a percent.
+    """
+    judged_by = scenario()
+    wheel = wheels({"crown": 0.0, "bore": "ball", "tyre_thickness_mm": 3.0})
+    wall, infill = wall_thickness(judged_by), judged_by.build.infill
+    outside, inside = 0.012, (2 * 4e-3 + 1e-3) / 2  # under the tyre of 3 mm; a bearing of 2 d + 1 mm
+    length = 0.8 * 2 * 70e-3 * np.tan(np.pi / 14)
+    whole = np.pi * (outside**2 - inside**2) * length
+    within = np.pi * ((outside - wall) ** 2 - (inside + wall) ** 2) * (length - 2 * wall)
+    exact = whole - (1 - infill) * within
+    twice = (1 - infill) * 2 * wall * np.pi * (outside**2 - (outside - wall) ** 2 + (inside + wall) ** 2 - inside**2)
+    found = mass_breakdown(wheel, layout(wheel, judged_by), judged_by).parts["output_cores"][0]
+    assert found == pytest.approx(14 * (exact + twice) * 1250, rel=1e-6)
+    assert twice < 0.07 * exact
 
 
 def test_total_is_the_sum_of_the_parts():

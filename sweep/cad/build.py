@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,8 @@ from sweep.run_study import find_design, study_of
 
 #: mm and rad, coarser: what is only looked at
 LOOKED_AT = (0.1, 0.35)
+#: the second of these is the first one mirrored: it takes over mesh and print
+MIRRORED = ("hub_left", "hub_right")
 
 STAGES = ("solids", "coupon", "meshes", "masses", "print files", "assembly", "proof of the geometry", "drawing", "record")
 
@@ -80,10 +82,12 @@ def write(
     tell("coupon")
     extra = coupon(choice, assembly)
     tell("meshes")
-    meshes = {part.name: sound_mesh(part.shape) for part in (*own, *extra)}
+    meshes = {part.name: sound_mesh(part.shape) for part in (*own, *extra) if part.name != MIRRORED[1]}
+    meshes[MIRRORED[1]] = meshes[MIRRORED[0]].mirrored
     seen = {part.name: meshes.get(part.name) or mesh_of(part.shape, *LOOKED_AT) for part in assembly.parts}
     tell("masses")
-    prints = {part.name: printing(part, meshes[part.name], scenario) for part in (*own, *extra)}
+    prints = {part.name: printing(part, meshes[part.name], scenario) for part in (*own, *extra) if part.name != MIRRORED[1]}
+    prints[MIRRORED[1]] = replace(prints[MIRRORED[0]], part=assembly.part(MIRRORED[1]))
     masses = {part.name: weighed(part, scenario, prints.get(part.name)) for part in assembly.parts}
     files = Files(work)
     files.write("parameters.csv", parameters_csv(assembly.dimensions))
@@ -101,7 +105,7 @@ def write(
     files.write("assembly.glb", scene(assembly.parts, seen))
     # what cuts into solids comes after what writes them: it leaves marks on them
     tell("proof of the geometry")
-    geometry = prove(assembly.dimensions, {part.name: part.shape for part in assembly.parts})
+    geometry = prove(assembly.dimensions, {part.name: part.shape for part in assembly.parts}, meshes)
     tell("drawing")
     paper = drawing(choice, assembly)
     for kind in ("svg", "pdf"):

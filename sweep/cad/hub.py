@@ -175,9 +175,27 @@ def body(d: Dimensions) -> Any:
         copies = [face.moved(about_shaft(angle)) for angle in evenly(count, -share * pitch) for face in faces]
         whole = Solid(Shell(copies))
         if whole.is_valid and math.isclose(whole.volume, count * piece.volume, rel_tol=1e-4):
-            return whole.clean()
+            return unified(whole)
     tools = [about_shaft(angle) * place * tool for angle in evenly(count)]
     return revolve(plan, Axis.Y).solid().cut(*tools).solid()
+
+
+def unified(solid: Any) -> Any:
+    """A solid with neighbouring faces of one surface made one, and edges of one curve where that leaves it sound.
+
+    Where the pieces of a long edge of a cone or cylinder are made one, the new curve can miss the face by more than the kernel
+    allows. Then they stay in pieces.
+    """
+    from build123d import Solid
+    from OCP.ShapeUpgrade import ShapeUpgrade_UnifySameDomain
+
+    for edges in (True, False):
+        work = ShapeUpgrade_UnifySameDomain(solid.wrapped, edges, True, False)
+        work.Build()
+        simpler = Solid(work.Shape())
+        if simpler.is_valid and math.isclose(simpler.volume, solid.volume, rel_tol=1e-4):
+            return simpler
+    return solid
 
 
 def _stands_at(face: Any, angle: float) -> bool:

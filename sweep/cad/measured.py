@@ -12,6 +12,7 @@ from sweep.cad.assembly import SIDES, Shift, assemble
 from sweep.cad.dimensions import Dimensions
 from sweep.cad.parts import Assembly
 from sweep.cad.resting import Meeting
+from sweep.cad.shapes import placed
 
 
 def axis_line(solid: Any, radius: float) -> tuple[np.ndarray, np.ndarray]:
@@ -102,24 +103,25 @@ def overlap_of(d: Dimensions, assembly: Assembly, meeting: Meeting) -> tuple[flo
     output = assembly.part("output_roller")
     hub_roller = _hub_roller(assembly, meeting.side, meeting.hub_roller)
     line, along = _axis_edge(d, hub_roller)
-    solid = output.shape.moved(output.places[meeting.output_roller])
+    solid = placed(output.shape, output.places[meeting.output_roller])
     distance, on_axis, _ = line.distance_to_with_closest_points(solid)
-    station = abs((_array(on_axis) - _array(hub_roller.center())) @ along)
+    station = abs((_array(on_axis) - _array(line @ 0.5)) @ along)
     return d["hub_roller_radius_mm"] - distance, station < d["hub_roller_length_mm"] / 2 - 1e-4
 
 
 def floor_depth(assembly: Assembly, roller: int, height: float) -> float:
     """How deep an output roller reaches below a floor ``height`` [mm] under the shaft [mm]."""
     part = assembly.part("output_roller")
-    return float(-part.shape.moved(part.places[roller]).bounding_box().min.Z) - height
+    return float(-placed(part.shape, part.places[roller]).bounding_box().min.Z) - height
 
 
-def section(solid: Any, offset: float) -> Any:
-    """The face in which a solid, its axis along z, is cut by the plane z = offset."""
-    from build123d import Face, Plane
+def end_face(solid: Any, height: float) -> Any:
+    """The widest flat face of a solid in the plane z = height: the end of a gear about the z axis."""
+    from build123d import GeomType
 
-    cut = solid.intersect(Face.make_rect(1e4, 1e4, Plane.XY.offset(offset)))
-    return max((face for shape in cut for face in shape.faces()), key=lambda face: face.bounding_box().diagonal)
+    flat = [face for face in solid.faces() if face.geom_type == GeomType.PLANE]
+    there = [face for face in flat if all(abs(vertex.Z - height) < 1e-6 for vertex in face.vertices())]
+    return max(there, key=lambda face: face.bounding_box().diagonal)
 
 
 def teeth_measured(face: Any, pitch_radius: float) -> dict[str, float]:
@@ -158,7 +160,7 @@ def _crossing(edge: Any, radius: float, start: float) -> float:
 
 def _hub_roller(assembly: Assembly, side: int, index: int) -> Any:
     part = assembly.part("hub_roller")
-    return part.shape.moved(part.places[index + (0 if side > 0 else part.count // 2)])
+    return placed(part.shape, part.places[index + (0 if side > 0 else part.count // 2)])
 
 
 def _axis_edge(d: Dimensions, roller: Any) -> tuple[Any, np.ndarray]:

@@ -12,7 +12,7 @@ import numpy as np
 #: that turn by t loses t^2/6 of its volume, 0.17 % at 0.1
 LINEAR, ANGULAR = 0.02, 0.1
 #: what is tried in turn until a mesh is closed and true to its solid's volume within this share
-FINENESS = ((LINEAR, ANGULAR), (0.01, 0.05), (0.004, 0.03), (0.05, 0.2))
+FINENESS = ((LINEAR, 0.2), (LINEAR, ANGULAR), (0.01, 0.05), (0.004, 0.03), (0.05, 0.3))
 TRUE_VOLUME = 0.004
 #: mm, points of neighbouring faces nearer than this are one
 SAME_POINT = 1e-4
@@ -51,6 +51,11 @@ class Mesh:
     def moved(self, matrix: np.ndarray) -> Mesh:
         """The same surface under a rigid motion, a matrix of shape (4, 4)."""
         return Mesh(self.vertices @ matrix[:3, :3].T + matrix[:3, 3], self.triangles)
+
+    @property
+    def mirrored(self) -> Mesh:
+        """The same surface mirrored at the plane y = 0."""
+        return Mesh(self.vertices * (1.0, -1.0, 1.0), self.triangles[:, ::-1])
 
 
 def sound_mesh(shape: Any) -> Mesh:

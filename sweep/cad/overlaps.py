@@ -11,8 +11,11 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from sweep.cad.assembly import Shift, assemble
 from sweep.cad.dimensions import Dimensions
+from sweep.cad.meshes import Mesh, matrix_of, mesh_of
 from sweep.cad.parts import Part
 from sweep.cad.shapes import toroid
 
@@ -29,8 +32,10 @@ GROUPS = {
 NOT_ROUND = ("motor", "preload_nut", "pinion")
 #: mm^3, what counts as an overlap: numerical noise of faces that touch stays below
 NOISE = 1e-2
-#: mm, left off boxes and added to rings, more than the meshes and boxes are in error
-MARGIN = 0.05
+#: mm and rad, of the meshes that boxes and rings are taken from; they lie within the solids by so much
+MESH = (0.02, 0.2)
+#: mm, added to rings, more than the meshes are in error; mm, by which boxes must share a length to be looked at
+MARGIN, SLACK = 0.05, 0.01
 
 
 @dataclass(frozen=True)
@@ -68,7 +73,14 @@ def common_volume(first: Any, second: Any) -> float:
     return sum((shape.volume for shape in shared), 0.0) if shared else 0.0
 
 
-def still_overlaps(d: Dimensions, shapes: Mapping[str, Any], shift: Shift) -> tuple[list[Overlap], int]:
+def meshes_of(shapes: Mapping[str, Any], known: Mapping[str, Mesh]) -> dict[str, Mesh]:
+    """Meshes to take boxes and rings from, those known already or new ones; the right hub mirrors the left and needs none."""
+    return {name: known.get(name) or mesh_of(shape, *MESH) for name, shape in shapes.items() if name != "hub_right"}
+
+
+def still_overlaps(
+    d: Dimensions, shapes: Mapping[str, Any], meshes: Mapping[str, Mesh], shift: Shift
+) -> tuple[list[Overlap], int]:
     """Overlaps of parts that do not turn past each other, and how many pairs were cut.
 
     Screws are drawn with the core of their thread, so that they do not cut into what they hold in.
@@ -78,24 +90,25 @@ def still_overlaps(d: Dimensions, shapes: Mapping[str, Any], shift: Shift) -> tu
     """
     assembly = assemble(d, (0.0, 0.0, 0.0), Shift(closure=shift.closure), shapes)
     placed = [item for part in assembly.parts if part.name != "hub_right" for item in _left(d, part)]
-    boxes = [item[2].bounding_box() for item in placed]
+    corners = {name: _corners(mesh) for name, mesh in meshes.items()}
+    boxes = [_box(corners[item[0]], item[2]) for item in placed]
     found, pairs = [], 0
-    for i, (name, first, solid, repeats) in enumerate(placed):
+    for i, (name, first, place, repeats) in enumerate(placed):
         for j in range(i):
-            other, other_first, other_solid, other_repeats = placed[j]
+            other, other_first, other_place, other_repeats = placed[j]
             if not (first and other_first) and not (repeats and other_repeats and (first or other_first)):
                 continue
             if _apart(name, other) or not _boxes_meet(boxes[i], boxes[j]):
                 continue
             pairs += 1
-            volume = common_volume(solid, other_solid)
+            volume = common_volume(shapes[name].moved(place), shapes[other].moved(other_place))
             if volume > NOISE:
                 found.append(Overlap(other, name, volume))
     return found, pairs
 
 
 def turning_overlaps(
-    d: Dimensions, shapes: Mapping[str, Any], phases: list[tuple[tuple[float, float, float], Shift]]
+    d: Dimensions, shapes: Mapping[str, Any], meshes: Mapping[str, Mesh], phases: list[tuple[tuple[float, float, float], Shift]]
 ) -> tuple[list[Overlap], int]:
     """Overlaps of rigid parts that turn past each other, over phases, and how many pairs were cut.
 
@@ -104,16 +117,17 @@ def turning_overlaps(
     """
     furthest = _furthest([shift for _, shift in phases])
     at_rest = assemble(d, (0.0, 0.0, 0.0), furthest, shapes)
-    rings = {part.name: _ring(part) for part in at_rest.parts if part.name in NOT_ROUND or GROUPS[part.name] != FIXED}
+    turning = [part for part in at_rest.parts if part.name in NOT_ROUND or GROUPS[part.name] != FIXED]
+    rings = {part.name: _ring(part, meshes[part.name]) for part in turning if part.name in meshes}
     kinds = [
         (a, b) for a in rings for b in rings
-        if rings[a].meets(rings[b]) and not _allowed(a, b) and "hub_right" not in (a, b)
+        if rings[a].meets(rings[b]) and not _allowed(a, b)
         and ((GROUPS[a], GROUPS[b]) == (CARRIER, HUB) or (GROUPS[a] != FIXED and b in NOT_ROUND))
     ]  # fmt: skip
     moved = [math.hypot(u, v) for _, shift in phases for u, v in zip(shift.inwards, shift.left, strict=True)]
     sweep = swept_roller(d, max(moved, default=0.0))
     clear: dict[str, bool] = {}
-    found, pairs = [], 0
+    found, pairs, close = [], 0, []
     for a, b in kinds:
         if GROUPS[a] == CARRIER and a.startswith(("output_", "core_")):
             if b not in clear:
@@ -122,13 +136,17 @@ def turning_overlaps(
                 clear[b] = common_volume(part.shape.moved(part.places[0]), sweep) <= NOISE
             if clear[b]:
                 continue
-        for phase, shift in phases:
-            assembly = assemble(d, phase, shift, shapes)
-            for first in _all(assembly.part(a)):
-                for second in _all(assembly.part(b)):
-                    if _boxes_meet(first.bounding_box(), second.bounding_box()):
+        close.append((a, b))
+    corners = {name: _corners(meshes[name]) for name in sorted({name for kind in close for name in kind})}
+    for phase, shift in phases:
+        assembly = assemble(d, phase, shift, shapes)
+        boxes = {name: [_box(corners[name], place) for place in assembly.part(name).places] for name in corners}
+        for a, b in close:
+            for first, one in zip(assembly.part(a).places, boxes[a], strict=True):
+                for second, two in zip(assembly.part(b).places, boxes[b], strict=True):
+                    if _boxes_meet(one, two):
                         pairs += 1
-                        volume = common_volume(first, second)
+                        volume = common_volume(shapes[a].moved(first), shapes[b].moved(second))
                         if volume > NOISE:
                             found.append(Overlap(a, b, volume, phase))
     return found, pairs
@@ -143,14 +161,14 @@ def swept_roller(d: Dimensions, moved: float) -> Any:
 
 
 def _left(d: Dimensions, part: Part) -> Iterator[tuple[str, bool, Any, bool]]:
-    """Places of a part on the left side or in the middle: name, whether it is the first, solid, whether it repeats."""
+    """Places of a part on the left side or in the middle: name, whether it is the first, place, whether it repeats."""
     around = {CARRIER: d.count("output_roller_count"), HUB: d.count("hub_roller_count"), FIXED: 1}[GROUPS[part.name]]
     count = part.count // 2 if GROUPS[part.name] == HUB and part.count > 1 else part.count
     repeats = count >= around > 1
     for k in range(count):
         if GROUPS[part.name] == FIXED and part.places[k].position.Y < -1.0:
             continue
-        yield part.name, not repeats or k < count // around, part.shape.moved(part.places[k]), repeats
+        yield part.name, not repeats or k < count // around, part.places[k], repeats
 
 
 def _apart(first: str, second: str) -> bool:
@@ -168,24 +186,29 @@ def _furthest(shifts: list[Shift]) -> Shift:
     return Shift(closure=(max((s.closure[0] for s in shifts), default=0.0), max((s.closure[1] for s in shifts), default=0.0)))
 
 
-def _ring(part: Part) -> Ring:
+def _ring(part: Part, mesh: Mesh) -> Ring:
     """The ring of the first place of a part: of the left side where it has two."""
-    points, _ = part.shape.moved(part.places[0]).tessellate(0.02, 0.2)
-    radii = [math.hypot(point.X, point.Z) for point in points]
-    heights = [point.Y for point in points]
+    points = mesh.moved(matrix_of(part.places[0])).vertices
+    radii, heights = np.hypot(points[:, 0], points[:, 2]), points[:, 1]
     # flat faces and large meshes come nearer to the shaft than their corners
-    box = part.shape.bounding_box().size
-    nearest = min(radii) - max(box) / 4 if GROUPS[part.name] == FIXED else min(radii) * math.cos(math.pi / 8)
-    return Ring(nearest - MARGIN, max(radii) + MARGIN, min(heights) - MARGIN, max(heights) + MARGIN)
+    nearest = radii.min()
+    nearest = nearest - np.ptp(points, axis=0).max() / 4 if GROUPS[part.name] == FIXED else nearest * math.cos(math.pi / 8)
+    return Ring(nearest - MARGIN, radii.max() + MARGIN, heights.min() - MARGIN, heights.max() + MARGIN)
 
 
-def _all(part: Part) -> list[Any]:
-    return [part.shape.moved(place) for place in part.places]
+def _corners(mesh: Mesh) -> np.ndarray:
+    """The corners of a mesh that stand out, (k, 3): its box in any place follows from them."""
+    from scipy.spatial import ConvexHull
+
+    return mesh.vertices[ConvexHull(mesh.vertices).vertices]
 
 
-def _boxes_meet(one: Any, two: Any) -> bool:
-    return all(
-        getattr(one.min, axis) + MARGIN < getattr(two.max, axis) and getattr(two.min, axis) + MARGIN < getattr(one.max, axis)
-        for axis in ("X", "Y", "Z")
-    )
+def _box(corners: np.ndarray, place: Any) -> np.ndarray:
+    """Lowest and highest x, y and z of corners in a place, (2, 3)."""
+    matrix = matrix_of(place)
+    there = corners @ matrix[:3, :3].T + matrix[:3, 3]
+    return np.array([there.min(axis=0), there.max(axis=0)])
 
+
+def _boxes_meet(one: np.ndarray, two: np.ndarray) -> bool:
+    return bool((one[0] + SLACK < two[1]).all() and (two[0] + SLACK < one[1]).all())

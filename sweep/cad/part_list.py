@@ -20,8 +20,8 @@ MINIATURE = {2.0: "682", 2.5: "682X", 3.0: "683", 4.0: "684", 5.0: "685", 6.0: "
 def described(d: Dimensions, name: str, shape: Any, places: tuple[Any, ...]) -> Part:
     """The part of a name with all that is told of it."""
     title, make, material, designation, colour, note = _entry(d, name)
-    plate = _plate(d, name, shape) if make in (PRINTED, TYRE) else _identity()
-    return Part(name, title, make, material, designation, shape, places, plate, colour, note)
+    lying = _lying(d, name) if make in (PRINTED, TYRE) else None
+    return Part(name, title, make, material, designation, shape, places, lying, colour, note)
 
 
 def _entry(d: Dimensions, name: str) -> tuple[str, str, str, str, Colour, str]:
@@ -89,18 +89,11 @@ def _spring(d: Dimensions) -> str:
     )
 
 
-def _plate(d: Dimensions, name: str, shape: Any) -> Any:
-    """How a printed part lies on the bed: hubs on their webs, carrier halves with their grooves up, the rest upright."""
+def _lying(d: Dimensions, name: str) -> Any:
+    """How a printed part is turned for the bed: hubs on their webs, carrier halves with their grooves up, the rest upright."""
     from build123d import Location, Rot
 
-    turn = {"hub_left": Rot(90, 0, 0), "hub_right": Rot(-90, 0, 0)}.get(name, Location())
     if name.startswith("carrier_half"):
         up = -90 if name.endswith("left") else 90
-        turn = Rot(up if lies_flat(d) else -up, 0, 0)
-    return Location((0, 0, -shape.moved(turn).bounding_box().min.Z)) * turn
-
-
-def _identity() -> Any:
-    from build123d import Location
-
-    return Location()
+        return Rot(up if lies_flat(d) else -up, 0, 0)
+    return {"hub_left": Rot(90, 0, 0), "hub_right": Rot(-90, 0, 0)}.get(name, Location())

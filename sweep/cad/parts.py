@@ -1,12 +1,13 @@
 """What a wheel unit is made of: its parts, where each copy of them is, how it is made.
 
 Frame of the unit: x forward, y left, z up, origin in the middle of the wheel; mm and degrees. Solids and locations are
-those of build123d, which this module does not import.
+those of build123d, imported late.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 from sweep.cad.dimensions import Dimensions
@@ -28,13 +29,22 @@ class Part:
     designation: str  # of bought and stock parts, e.g. "ISO 4762 M4 x 40"; "" for others
     shape: Any  # solid in the part's own frame
     places: tuple[Any, ...]  # Locations in the unit's frame, one for each copy
-    plate: Any  # Location that lays a printed part on the bed, its lowest point at z = 0
+    lying: Any  # Location that lays a printed part on the bed but for its height; None for others
     colour: Colour
     replaces: str = ""  # a note for whoever handles it, e.g. the tool of a screw
 
     @property
     def count(self) -> int:
         return len(self.places)
+
+    @cached_property
+    def plate(self) -> Any:
+        """The Location that lays a printed part on the bed, its lowest point at z = 0; made when it is asked for."""
+        from build123d import Location
+
+        if self.lying is None:
+            return Location()
+        return Location((0, 0, -self.shape.moved(self.lying).bounding_box().min.Z)) * self.lying
 
 
 @dataclass(frozen=True)

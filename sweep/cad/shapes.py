@@ -51,9 +51,21 @@ def tube(inside: float, outside: float, low: float, high: float) -> Any:
 
 def frame(origin: Vector3, along: Vector3, across: Vector3 | None = None) -> Any:
     """The location whose z axis points ``along``, its x axis as near to ``across`` as it can."""
-    from build123d import Plane
+    from build123d import Location
+    from OCP.gp import gp_Ax3, gp_Dir, gp_Pnt, gp_Trsf
 
-    return Plane(origin=origin, x_dir=across, z_dir=along).location
+    # a Plane gives the same at ten times the cost, and a unit has hundreds of places
+    axes = (gp_Pnt(*origin), gp_Dir(*along)) if across is None else (gp_Pnt(*origin), gp_Dir(*along), gp_Dir(*across))
+    motion = gp_Trsf()
+    motion.SetTransformation(gp_Ax3(*axes), gp_Ax3())
+    return Location(motion)
+
+
+def placed(shape: Any, place: Any) -> Any:
+    """A solid in a place, its geometry shared: to measure only, since a boolean leaves marks on what it is made from."""
+    from build123d import Solid
+
+    return Solid(shape.wrapped.Moved(place.wrapped))
 
 
 def about_shaft(angle: float) -> Any:

@@ -36,7 +36,7 @@ def shell_share(mesh: Mesh, wall: float) -> float:
         return 1.0
     count = int(min(mesh.area * SURFACE_DENSITY, MOST_SURFACE_POINTS)) + 100
     surface, _ = sample_surface(turned.surface, count, seed=0)
-    depth, _ = cKDTree(surface).query(points, distance_upper_bound=wall)
+    depth, _ = cKDTree(surface).query(points, distance_upper_bound=wall, workers=-1)
     return float(np.mean(np.isfinite(depth)))
 
 

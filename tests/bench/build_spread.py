@@ -12,6 +12,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from itertools import chain
 from pathlib import Path
 
 import numpy as np
@@ -70,36 +71,38 @@ def main() -> None:
         runs = options.runs or Path(temporary)
         print(line(HEAD), flush=True)
         built = failed = 0
+        picks: list[list[tuple[str, str, str]]] = []
         for study in STUDIES:
             run = runs / study
             if not (run / "run.json").exists():
                 words = ["sweep", f"studies/{study}.toml", "--evaluations", str(options.evaluations), "--out", str(run)]
                 subprocess.run([sys.executable, "-m", "sweep.cli", *words], cwd=ROOT, check=True)
-            folder = open_run(run)
-            front = folder.front()
+            front = open_run(run).front()
             assert front is not None
-            picks = {BASELINE: BASELINE} | chosen(front, options.each - 1)
-            for name, why in picks.items():
-                began, used = time.monotonic(), time.process_time()
-                try:
-                    done = build(run, name, lambda stage: None)
-                except (BadInput, SweepFailure) as error:
-                    failed += 1
-                    print(line((name, study, why, *[""] * 8, str(error).splitlines()[0])), flush=True)
-                    continue
-                except Exception as error:  # whatever a solid may raise: the spread goes on
-                    failed += 1
-                    print(line((name, study, why, *[""] * 8, f"{type(error).__name__}: {error}"[:120])), flush=True)
-                    continue
-                own = done.choice.design
-                mass = next(check.measured for check in done.checks if check.name == "mass")
-                built += not done.failures
-                failed += bool(done.failures)
-                print(line((
-                    own["design"], study, why, int(own["output_roller_count"]), int(own["hub_roller_count"]),
-                    f"{own['crown']:.2f}", own["bore"], f"{time.monotonic() - began:.0f}", f"{time.process_time() - used:.0f}",
-                    "fail" if done.failures else "hold", f"{100 * mass:+.2f}", "; ".join(done.failures),
-                )), flush=True)  # fmt: skip
+            found = {BASELINE: BASELINE} | chosen(front, options.each - 1)
+            picks.append([(study, name, why) for name, why in found.items()])
+        # both fronts in turn, so that a spread that is ended early has looked at both
+        for study, name, why in chain.from_iterable(zip(*picks, strict=True)):
+            began, used = time.monotonic(), time.process_time()
+            try:
+                done = build(runs / study, name, lambda stage: None)
+            except (BadInput, SweepFailure) as error:
+                failed += 1
+                print(line((name, study, why, *[""] * 8, str(error).splitlines()[0])), flush=True)
+                continue
+            except Exception as error:  # whatever a solid may raise: the spread goes on
+                failed += 1
+                print(line((name, study, why, *[""] * 8, f"{type(error).__name__}: {error}"[:120])), flush=True)
+                continue
+            own = done.choice.design
+            mass = next(check.measured for check in done.checks if check.name == "mass")
+            built += not done.failures
+            failed += bool(done.failures)
+            print(line((
+                own["design"], study, why, int(own["output_roller_count"]), int(own["hub_roller_count"]),
+                f"{own['crown']:.2f}", own["bore"], f"{time.monotonic() - began:.0f}", f"{time.process_time() - used:.0f}",
+                "fail" if done.failures else "hold", f"{100 * mass:+.2f}", "; ".join(done.failures),
+            )), flush=True)  # fmt: skip
         print(f"{built} built with all proofs, {failed} not")
 
 
