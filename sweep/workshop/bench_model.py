@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
@@ -73,6 +74,14 @@ class Bench:
                 values[row] = self._simple(entry, parameters)
         return values
 
+    @cached_property
+    def _shape(self) -> tuple[float, float, float]:
+        """Length of an output roller, radius of its outline and width of the coupon's strip [mm]: no parameter changes them."""
+        wheel = self._wheel(pd.DataFrame([dict(self.design)]), self.start())
+        crown = float(wheel.crown[0])
+        outline = float(wheel.wheel_radius[0]) / MM / crown if crown > 0 else math.inf
+        return float(wheel.output_roller_length[0]) / MM, outline, strip_width(wheel, self.study.scenario)
+
     def _simple(self, entry: Measurement, parameters: Mapping[str, float]) -> float:
         """A measurement that has a formula of its own."""
         catalogue, build = self.study.scenario.catalogue, self.study.scenario.build
@@ -81,13 +90,10 @@ class Bench:
         if kind == "preload":
             per_turn = Preload.of(1.0, parameters["preload_stiffness_N_per_mm"], build.shaft_diameter / MM).per_turn
             return per_turn * (entry.at - parameters["touch_turns"])
+        length, outline, width = self._shape
         if kind == "squash":
-            wheel = self._wheel(pd.DataFrame([dict(self.design)]), parameters)
-            crown = float(wheel.crown[0])
-            outline = float(wheel.wheel_radius[0]) / MM / crown if crown > 0 else math.inf
-            return squash_force(modulus, output.poisson_ratio, entry.at, float(wheel.output_roller_length[0]) / MM, outline)
+            return squash_force(modulus, output.poisson_ratio, entry.at, length, outline)
         if kind == "strip_stretch":
-            width = strip_width(self._wheel(pd.DataFrame([dict(self.design)]), parameters), self.study.scenario)
             return entry.at * MARKS / (width * STRIP_THICKNESS * modulus)
         if kind == "strip_wrap":
             return entry.at * math.exp(math.pi * parameters["friction_roller"])

@@ -15,14 +15,14 @@ from sweep.show import number, quantity
 from sweep.workshop.bench_model import FREE_SPIN, Bench
 from sweep.workshop.fitting import Fit, fit
 from sweep.workshop.kinds import BASE, PARAMETERS, UNITS
-from sweep.workshop.measurements import SHOWN, Measurement
+from sweep.workshop.measurements import Measurement
 
 #: half an interval over the value from which a parameter counts as not told
 WIDEST = 0.5
 #: standard deviations from which a residual is pointed at
 FAR = 3.0
-#: of the sizes of a slope, what counts as none
-TINY = 1e-9
+#: faults printed, and guesses at a unit for each
+SHOWN, HINTS = 20, 2
 #: a reading in another unit is held for meant where it then comes within this factor of what is foretold
 NEAR = 2.0
 
@@ -69,20 +69,21 @@ class Calibration:
         return [entry for entry, size in zip(self.measured, self.residuals, strict=True) if abs(size) > FAR]
 
 
-def calibrate(bench: Bench, measured: Sequence[Measurement], file: str, names: Sequence[str] | None = None) -> Calibration:
-    """Fit the parameters that the measurements tell, or those of ``names``. Raises BadInput with every fault.
+def calibrate(
+    bench: Bench, measured: Sequence[Measurement], faults: Faults, names: Sequence[str] | None = None
+) -> Calibration:
+    """Fit the parameters that the measurements tell, or those of ``names``.
 
+    Raises BadInput with every fault, those of ``faults`` that were found before among them, 20 of them printed.
     A parameter that moves no reading, as friction between rollers where the floor always gives way first, is left out and
     keeps the study's value.
     """
-    faults = Faults(file)
     start = bench.start()
     wanted = _parameters(measured, names, faults)
-    _possible(bench, measured, faults)
-    faults.raise_if_any(SHOWN)
+    measured = _possible(bench, measured, faults)
     foretold = bench.foretell(measured, start)
     _plausible(bench, measured, foretold, start, faults)
-    if len(measured) <= len(wanted):
+    if len(measured) <= len(wanted) and not faults.found:
         rule = f"must be more than the {len(wanted)} parameters to be found ({', '.join(wanted)})"
         faults.add("rows", rule, str(len(measured)), remedy="measure more, or name fewer with --fit")
     faults.raise_if_any(SHOWN)
@@ -110,15 +111,19 @@ def _parameters(measured: Sequence[Measurement], names: Sequence[str] | None, fa
     return [name for name in PARAMETERS if name in told]
 
 
-def _possible(bench: Bench, measured: Sequence[Measurement], faults: Faults) -> None:
-    """Measurements that this wheel cannot be given."""
+def _possible(bench: Bench, measured: Sequence[Measurement], faults: Faults) -> list[Measurement]:
+    """The measurements that this wheel can be given."""
+    found = []
     for entry in measured:
         if entry.kind.plain_only and not bench.plain:
             remedy = "take the row out; its core and bore have their own, fixed figures"
             rule = f"must not be {entry.kind.name}, which is for rollers that are soft throughout"
             faults.add("kind", rule, f"bore {bench.design['bore']}", entry.where, remedy)
-        if entry.kind.name == "free_spin" and FREE_SPIN not in COLUMNS:
+        elif entry.kind.name == "free_spin" and FREE_SPIN not in COLUMNS:
             faults.add("kind", "must not be free_spin in this version", "", entry.where, "take the row out")
+        else:
+            found.append(entry)
+    return found
 
 
 def _plausible(
@@ -140,17 +145,18 @@ def _plausible(
 
 
 def _unit_meant(bench: Bench, entry: Measurement, expected: float, start: dict[str, float]) -> str:
-    units = UNITS[entry.kind.reading]
+    """Which other unit of the reading or of its setting would make sense of a row."""
+    units, found = UNITS[entry.kind.reading], []
     raw = entry.value / units[entry.unit]
     for other, factor in units.items():
         if other != entry.unit and 1 / NEAR <= raw * factor / expected <= NEAR:
-            return f"was it read in {other}? {number(raw)} {other} would fit"
-    if entry.kind.setting:
-        for factor, words in ((1e3, "a thousandth"), (1e-3, "a thousand times"), (9.80665, "in kg"), (1 / 9.80665, "in N")):
-            moved = bench.foretell([replace(entry, at=entry.at * factor)], start)[0]
-            if moved > 0 and 1 / NEAR <= entry.value / moved <= NEAR:
-                return f"is its setting ({entry.kind.at}) given {words}{' of what it was' if 'thousand' in words else ''}?"
-    return "check the unit, and measure again"
+            found.append(f"was it read in {other}, as {number(raw)} {other}?")
+    settings = UNITS.get(entry.kind.setting, {})
+    for other in settings:
+        moved = bench.foretell([replace(entry, at=entry.at / settings[entry.at_unit] * settings[other])], start)[0]
+        if other != entry.at_unit and moved > 0 and 1 / NEAR <= entry.value / moved <= NEAR:
+            found.append(f"is the {entry.kind.at} in {other}, not in {entry.at_unit}?")
+    return " or ".join(found[:HINTS]) or "check the unit, and measure again"
 
 
 def _fitted(bench: Bench, measured: Sequence[Measurement], start: dict[str, float], names: Sequence[str]) -> Fit:

@@ -70,6 +70,16 @@ def cautions(calibration: Calibration) -> list[str]:
             found.append(f"{finding.name} keeps the study's {number(finding.before)}: {finding.why_kept}.")
     if len(calibration.findings) > len(calibration.found):
         found.append("What is kept still enters the others' values as if it were known.")
+    if "touch_turns" in calibration.found:
+        own = calibration.found["touch_turns"]
+        when = f"{number(abs(own), 2)} turns {'later' if own > 0 else 'earlier'} than it seems to"
+        found.append(f"The spring touches {when}: count from there with the turns that a sheet gives for the nut.")
+    tyres = dict.fromkeys(str(calibration.bench.design[key]) for key in ("output_tyre", "hub_tyre"))
+    if "friction_roller" in calibration.found and len(tyres) > 1:
+        found.append(
+            f"friction_roller is that of {' on '.join(tyres)}. It goes into both rows, so other pairs of theirs count with it "
+            "too until they are measured."
+        )
     found.append(
         "Intervals are linear about the values found. Where one is wider than a third of its value the true one is lopsided."
     )

@@ -88,6 +88,7 @@ def calibrate(
         remedy = "name another file, or add --overwrite"
         raise BadInput([Fault("--out", "must not be there yet", str(out), "", remedy)])
     from sweep.location import write_output
+    from sweep.reading import Faults
     from sweep.show import console, print_json
     from sweep.study import load_study
     from sweep.workshop.bench_model import Bench
@@ -97,10 +98,11 @@ def calibrate(
     from sweep.workshop.measurements import read_measurements
 
     read = load_study(study)
-    measured = read_measurements(measurements)
+    faults = Faults(str(measurements))
+    measured = read_measurements(measurements, faults)
     names = [name.strip() for name in fit.split(",") if name.strip()]
     with patience():
-        found = find(Bench(read, _start(read, design).to_dict()), measured, str(measurements), names or None)
+        found = find(Bench(read, _start(read, design).to_dict()), measured, faults, names or None)
         written = fitted_study(found, measurements.name)
         before, after = _scored(found.bench.study, found.bench.design), _scored(written, written.baseline or {})
     if out is not None:

@@ -12,6 +12,8 @@ from sweep.workshop.calibrate import Calibration, Finding
 
 #: digits that a fitted value is written with
 DIGITS = 4
+#: end of the new study's name: its runs have a folder of their own
+FITTED = " fitted"
 
 
 def fitted_study(calibration: Calibration, file: str) -> Study:
@@ -24,6 +26,8 @@ def fitted_study(calibration: Calibration, file: str) -> Study:
 
     bench = calibration.bench
     document = tomlkit.parse(bench.study.text)
+    if not bench.study.name.endswith(FITTED):
+        document["name"] = bench.study.name + FITTED
     _put_baseline(document, bench)
     for finding in calibration.findings:
         if finding.told:
@@ -32,6 +36,8 @@ def fitted_study(calibration: Calibration, file: str) -> Study:
 
 
 def _put(document: Any, bench: Bench, finding: Finding, file: str) -> None:
+    from tomlkit.items import InlineTable
+
     output, hub, floor = (str(bench.design["output_tyre"]), str(bench.design["hub_tyre"]), bench.study.scenario.robot.floor)
     places: dict[str, list[tuple[str, ...]]] = {
         "friction_roller": [("materials", name) for name in dict.fromkeys((output, hub))],
@@ -46,7 +52,7 @@ def _put(document: Any, bench: Bench, finding: Finding, file: str) -> None:
     for place in places.get(finding.name, []):
         table = _table(document, place)
         table[key] = float(f"{finding.value:.{DIGITS}g}")
-        if "comment" in dir(table[key]):
+        if not isinstance(table, InlineTable):  # which holds no comments
             table[key].comment(f"{finding.low:.{DIGITS - 1}g} to {finding.high:.{DIGITS - 1}g} (95 %), fitted to {file}")
 
 
@@ -64,10 +70,9 @@ def _table(document: Any, place: tuple[str, ...]) -> Any:
     import tomlkit
 
     table = document
-    for depth, name in enumerate(place):
+    for name in place:
         if name not in table:
-            inline = depth > 0 and name == "friction_floor"
-            table[name] = tomlkit.inline_table() if inline else tomlkit.table(is_super_table=name == "materials")
+            table[name] = tomlkit.table(is_super_table=name == "materials")
         table = table[name]
     return table
 
@@ -83,7 +88,7 @@ def as_json(calibration: Calibration, before: Mapping[str, Any] | None, after: M
             {"name": one.name, "study": one.before, "fitted": one.value, "low": one.low, "high": one.high, "told": one.told,
              "why_kept": one.why_kept}
             for one in calibration.findings
-        ],  # fmt: skip
+        ],
         "rows": [
             {"line": row.line, "kind": row.kind.name, "at": row.at, "measured": row.value, "foretold": study, "fitted": fitted,
              "residual": residual}

@@ -14,7 +14,7 @@ RANK_TOLERANCE = 1e-7
 #: correlation from which two parameters count as one
 ALIKE = 0.95
 #: part of a parameter in a direction of the parameters that counts as taking part
-PART = 0.3
+PART = 0.1
 #: step of the central differences, as a share of a parameter's scale
 STEP = 1e-4
 

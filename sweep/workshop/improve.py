@@ -36,8 +36,8 @@ EVALUATIONS = 4000
 JOIN, MOVE, ADD, SWAP = 0.3, 0.3, 0.2, 0.12
 #: spread of a moved real, as shares of its range
 SPREADS = (0.02, 0.1, 0.3)
-#: of the best found, how many are scored again at the front's phases, and how many of those nearest where none holds
-MOST_AGAIN = 240
+#: of the best with so many changes, how many are scored again at the front's phases; how many of the nearest where none holds
+MOST_AGAIN = 60
 NEAREST = 5
 
 Changes = dict[str, object]
@@ -141,6 +141,7 @@ class _Pool:
         self.costs = np.empty((0, len(OBJECTIVES)))
         self.violation = np.empty(0)
         self.scored = 0
+        self.elite, self.seen = np.empty(0, dtype=int), 0
 
     def add(self, candidates: Sequence[Changes]) -> None:
         """Score those that are new."""
@@ -170,8 +171,10 @@ class _Pool:
         return self.study.space.canonical(table)
 
     def parents(self, rng: np.random.Generator) -> list[Changes]:
-        rows = survivors(self.costs, self.violation, SIZE, rng)
-        return [self.changes[row] for row in rows]
+        """The survivors of the last parents and of what was scored since."""
+        rows = np.concatenate([self.elite, np.arange(self.seen, self.scored)]).astype(int)
+        self.elite, self.seen = rows[survivors(self.costs[rows], self.violation[rows], SIZE, rng)], self.scored
+        return [self.changes[row] for row in self.elite]
 
     def best(self, phases: int) -> pd.DataFrame:
         """The front over objectives and number of changes, at ``phases``; the nearest where none holds."""
@@ -179,8 +182,7 @@ class _Pool:
         rows = np.flatnonzero(self.violation <= 0)
         if len(rows):
             rows = rows[self._front(self.costs[rows], counts[rows], [str(row) for row in rows])]
-            order = np.lexsort((_total(self.costs[rows]), counts[rows]))
-            rows = rows[order[:MOST_AGAIN]]
+            rows = np.concatenate([self._spread(rows[counts[rows] == count]) for count in np.unique(counts[rows])])
         again = self._again(rows, phases) if len(rows) else pd.DataFrame()
         if len(again) and again["feasible"].any():
             again = again[again["feasible"].to_numpy(dtype=bool)].reset_index(drop=True)
@@ -188,6 +190,12 @@ class _Pool:
             return again.iloc[self._front(costs, counts, again["design"].tolist())].reset_index(drop=True)
         nearest = np.lexsort((counts, self.violation))
         return self._again(nearest[counts[nearest] > 0][:NEAREST], phases)
+
+    def _spread(self, rows: np.ndarray) -> np.ndarray:
+        """At most ``MOST_AGAIN`` of some rows, the best of each objective and a spread over the others."""
+        costs = self.costs[rows]
+        picked = survivors(costs, self.violation[rows], MOST_AGAIN, np.random.default_rng(self.study.search.seed))
+        return rows[np.unique([*picked, *costs.argmin(axis=0)])]
 
     def _again(self, rows: np.ndarray, phases: int) -> pd.DataFrame:
         changes = [self.changes[row] for row in rows]

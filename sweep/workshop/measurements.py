@@ -14,7 +14,6 @@ from sweep.reading import Faults, read_text, show
 from sweep.workshop.kinds import BASE, KINDS, UNITS, Kind
 
 WHAT = "table of measurements"
-SHOWN = 20
 REQUIRED = ("kind", "value", "unit")
 COLUMNS = (*REQUIRED, "at", "at_unit", "preload_N", "sd", "note")
 #: cells that mean nothing; a line that begins with COMMENT is passed over
@@ -35,25 +34,24 @@ class Measurement:
     preload: float
     deviation: float  # standard deviation of the reading
     unit: str  # as it was read
+    at_unit: str  # as it was written
 
     @property
     def where(self) -> str:
         return f"line {self.line}"
 
 
-def read_measurements(path: str | os.PathLike[str]) -> list[Measurement]:
-    """Measurements of a CSV file with commas, semicolons or tabs. Raises BadInput with every fault found, 20 of them printed.
+def read_measurements(path: str | os.PathLike[str], faults: Faults) -> list[Measurement]:
+    """The sound measurements of a CSV file with commas, semicolons or tabs; ``faults`` takes what is wrong with the others.
 
-    With semicolons or tabs a decimal comma is understood.
+    With semicolons or tabs a decimal comma is understood. Raises BadInput where there is no text to read.
     """
     text = read_text(path, WHAT)
-    faults = Faults(str(path))
     rows = _cells(text, faults)
     measured = [entry for line, row in rows if (entry := _measurement(line, row, faults)) is not None]
     if not rows and not faults.found:
         faults.add(WHAT, "must have at least one row under its header", "none", remedy="add a row for each measurement")
     contradictions(measured, faults)
-    faults.raise_if_any(SHOWN)
     return measured
 
 
@@ -120,7 +118,7 @@ def _measurement(line: int, row: Mapping[str, str], faults: Faults) -> Measureme
         deviation = _number(row, "sd", kind, place, faults, BASE[kind.reading]) * factor
     if len(faults.found) > before:
         return None
-    return Measurement(line, kind, value, at, preload, deviation, row["unit"])
+    return Measurement(line, kind, value, at, preload, deviation, row["unit"], row.get("at_unit", ""))
 
 
 def _unit(row: Mapping[str, str], column: str, dimension: str, kind: Kind, place: str, faults: Faults) -> float:
