@@ -32,7 +32,7 @@ def improve(
         str, typer.Option("--keep", metavar="NAME,...", help="Parts and variables that stay as they are.")
     ] = "",
     changes: Annotated[int, typer.Option("--changes", help="How many variables may change.", min=1, max=24)] = 2,
-    evaluations: Annotated[int, typer.Option("--evaluations", help="How many wheels to try.", min=1)] = 4000,
+    evaluations: Annotated[int, typer.Option("--evaluations", help="How many wheels to try.", min=1)] = 6000,
     out: Annotated[Path | None, typer.Option("--out", help="Write all columns to a .csv or .parquet file.")] = None,
     json: Json = False,
 ) -> None:

@@ -1,11 +1,12 @@
 """From a wheel that exists: the best wheels that change few variables, and what has to be printed again for them.
 
-Every single change is tried on a grid; combinations of more are bred from the best of those found so far. All of it follows
-from the study's seed.
+Every single change is tried on a grid, every pair of variables at some values; further combinations are bred from the best of
+those found so far. All of it follows from the study's seed.
 """
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -31,13 +32,18 @@ STEPS = 200
 #: whole numbers tried of one variable
 MOST_WHOLE = 25
 #: candidates unless said otherwise: of single changes all are tried, so that this is for combinations
-EVALUATIONS = 4000
+EVALUATIONS = 6000
+#: share of the candidates that go into pairs of variables
+PAIR_SHARE = 0.3
 #: chances of what a child does with its parent's changes: join those of two, move one, add one, swap one, drop one
-JOIN, MOVE, ADD, SWAP = 0.3, 0.3, 0.2, 0.12
+JOIN, MOVE, ADD, SWAP = 0.25, 0.4, 0.17, 0.12
+#: chance that a further change moves with the one that is moved
+TOGETHER = 0.3
 #: spread of a moved real, as shares of its range
 SPREADS = (0.02, 0.1, 0.3)
-#: of the best with so many changes, how many are scored again at the front's phases; how many of the nearest where none holds
-MOST_AGAIN = 60
+#: of the best with so many changes, how many are scored again at the front's phases, spread and of each objective; how many of
+#: the nearest where none holds
+MOST_AGAIN, ENDS = 48, 8
 NEAREST = 5
 
 Changes = dict[str, object]
@@ -99,7 +105,8 @@ def improve(
     pool.add(singles)
     rng = np.random.default_rng(study.search.seed)
     if changes > 1:
-        note(f"Breeding combinations of up to {min(changes, len(tried))}, {max(evaluations - len(singles), 0)} candidates.")
+        note(f"Trying combinations of up to {min(changes, len(tried))}, {max(evaluations - len(singles), 0)} candidates.")
+        pool.add(_pairs(tried, evaluations - pool.scored))
         _breed(pool, study, base, sorted(tried), min(changes, len(tried)), evaluations, rng)
     best = pool.best(study.search.front_phases)
     designs = _described(best, study, base, parts)
@@ -129,6 +136,17 @@ def _rounded(domain: Domain, value: float) -> float:
     width = domain.high - domain.low
     decimals = min(max(0, -math.floor(math.log10(width / STEPS))), DECIMALS) if width > 0 else DECIMALS
     return float(np.clip(round(value, decimals), domain.low, domain.high))
+
+
+def _pairs(tried: Mapping[str, list[object]], evaluations: int) -> list[Changes]:
+    """Two changes at a time: every pair of variables at a few values each that are spread over those tried of it.
+
+    As many values as fit into a share of the evaluations. What mends a wheel together may look bad alone, and would not be bred.
+    """
+    pairs = list(itertools.combinations(sorted(tried), 2))
+    each = math.isqrt(int(PAIR_SHARE * max(evaluations, 0) / max(len(pairs), 1)))
+    some = {name: [values[int((k + 0.5) * len(values) / each)] for k in range(each)] for name, values in tried.items()}
+    return [{one: a, two: b} for one, two in pairs for a in dict.fromkeys(some[one]) for b in dict.fromkeys(some[two])]
 
 
 class _Pool:
@@ -192,10 +210,11 @@ class _Pool:
         return self._again(nearest[counts[nearest] > 0][:NEAREST], phases)
 
     def _spread(self, rows: np.ndarray) -> np.ndarray:
-        """At most ``MOST_AGAIN`` of some rows, the best of each objective and a spread over the others."""
+        """Some of many rows: the best of each objective, since the very best may not hold at more phases, and a spread."""
         costs = self.costs[rows]
         picked = survivors(costs, self.violation[rows], MOST_AGAIN, np.random.default_rng(self.study.search.seed))
-        return rows[np.unique([*picked, *costs.argmin(axis=0)])]
+        ends = np.argsort(costs, axis=0, kind="stable")[:ENDS].ravel()
+        return rows[np.unique(np.concatenate([picked, ends]))]
 
     def _again(self, rows: np.ndarray, phases: int) -> pd.DataFrame:
         changes = [self.changes[row] for row in rows]
@@ -235,8 +254,11 @@ def _child(
         while len(own) > most:
             del own[sorted(own)[rng.integers(len(own))]]
     elif chance < JOIN + MOVE and own:
-        name = sorted(own)[rng.integers(len(own))]
-        own[name] = _moved(study.space.domains[name], own[name], rng)
+        # several at once: along a constraint one alone can go nowhere
+        least = sorted(own)[rng.integers(len(own))]
+        for name in sorted(own):
+            if name == least or rng.random() < TOGETHER:
+                own[name] = _moved(study.space.domains[name], own[name], rng)
     elif chance < JOIN + MOVE + ADD + SWAP or not own:
         if own and (len(own) >= most or chance > JOIN + MOVE + ADD):
             del own[sorted(own)[rng.integers(len(own))]]
