@@ -145,7 +145,8 @@ def _pairs(tried: Mapping[str, list[object]], evaluations: int) -> list[Changes]
     """
     pairs = list(itertools.combinations(sorted(tried), 2))
     each = math.isqrt(int(PAIR_SHARE * max(evaluations, 0) / max(len(pairs), 1)))
-    some = {name: [values[int((k + 0.5) * len(values) / each)] for k in range(each)] for name, values in tried.items()}
+    shares = [(k + 0.5) / each for k in range(each)]
+    some = {name: [values[int(share * len(values))] for share in shares] for name, values in tried.items()}
     return [{one: a, two: b} for one, two in pairs for a in dict.fromkeys(some[one]) for b in dict.fromkeys(some[two])]
 
 
