@@ -141,7 +141,7 @@ def _rounded(domain: Domain, value: float) -> float:
 def _pairs(tried: Mapping[str, list[object]], evaluations: int) -> list[Changes]:
     """Two changes at a time: every pair of variables at a few values each that are spread over those tried of it.
 
-    As many values as fit into a share of the evaluations. What mends a wheel together may look bad alone, and would not be bred.
+    As many values as fit into a share of the evaluations. What mends a wheel together may look bad alone and not be bred.
     """
     pairs = list(itertools.combinations(sorted(tried), 2))
     each = math.isqrt(int(PAIR_SHARE * max(evaluations, 0) / max(len(pairs), 1)))
