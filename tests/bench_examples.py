@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from collections.abc import Callable
+from pathlib import Path
 
+ROOT = Path(__file__).parent.parent
 FITTED = "studies/balancing_fitted.toml"
 CALIBRATE = ("calibrate", "studies/balancing.toml", "studies/bench_balancing.csv", "--out", FITTED, "--overwrite")
 IMPROVE = ("improve", FITTED, "--keep", "carrier,output_roller", "--changes", "2")
@@ -38,8 +42,14 @@ def replaced(text: str, command: str, lines: list[str]) -> str:
     return text[:start] + "\n".join(lines).strip("\n") + "\n" + text[end.start() :]
 
 
-def rewritten(text: str, run: str, fitted_run: str, output: Output, section: Section) -> str:
-    """The README with what its commands print now; the fitted study is written anew first, ``fitted_run`` is its sweep."""
-    text = replaced(text, "calibrate", calibrate_example(output(*CALIBRATE), section))
+def write_chapter(folder: str, study: str, evaluations: str, output: Output, section: Section) -> None:
+    """Write the fitted study anew, then the README's chapter; sweeps both studies into ``folder``."""
+    readme = ROOT / "README.md"
+    text = replaced(readme.read_text(encoding="utf-8"), "calibrate", calibrate_example(output(*CALIBRATE), section))
     text = replaced(text, "improve", improve_example(output(*IMPROVE), section))
-    return replaced(text, "compare", output("compare", run, fitted_run))
+    runs = []
+    for number, path in enumerate((study, FITTED)):
+        runs.append(str(Path(folder) / f"bench{number}"))
+        command = [sys.executable, "-m", "sweep.cli", "sweep", path, "--evaluations", evaluations, "--out", runs[-1]]
+        subprocess.run(command, cwd=ROOT, check=True)
+    readme.write_text(replaced(text, "compare", output("compare", *runs)), encoding="utf-8")

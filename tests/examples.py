@@ -19,7 +19,6 @@ from objectives.scoring import COLUMNS
 from objectives.variables import CHOICE, VARIABLES, Variable
 from sweep.columns import described
 from sweep.meaning import options
-from tests import bench_examples
 
 ROOT = Path(__file__).parent.parent
 STUDY = "studies/balancing.toml"
@@ -87,19 +86,6 @@ def sheet_example(lines: list[str]) -> list[str]:
     ]
 
 
-def bench_chapter(folder: str) -> None:
-    """Write the chapter about the bench anew: two sweeps in ``folder``, and the fitted study on the way."""
-    runs = []
-    _output(*bench_examples.CALIBRATE)
-    for study in (STUDY, bench_examples.FITTED):
-        runs.append(str(Path(folder) / Path(study).stem))
-        command = [sys.executable, "-m", "sweep.cli", "sweep", study, "--evaluations", EVALUATIONS, "--out", runs[-1]]
-        subprocess.run(command, cwd=ROOT, check=True)
-    readme = ROOT / "README.md"
-    text = bench_examples.rewritten(readme.read_text(encoding="utf-8"), *runs, _output, section)
-    readme.write_text(text, encoding="utf-8")
-
-
 def _output(*words: str) -> list[str]:
     """Lines that a command prints on a pipe."""
     environment = {name: value for name, value in os.environ.items() if name != "COLUMNS"}
@@ -116,8 +102,10 @@ def _table(text: str, head: str, rows: list[str]) -> str:
 
 
 def main() -> None:
+    from tests.bench_examples import write_chapter
+
     with tempfile.TemporaryDirectory() as folder:
-        bench_chapter(folder)
+        write_chapter(folder, STUDY, EVALUATIONS, _output, section)
         run = str(Path(folder) / "run")
         command = [sys.executable, "-m", "sweep.cli", "sweep", STUDY, "--evaluations", EVALUATIONS, "--out", run]
         subprocess.run(command, cwd=ROOT, check=True)

@@ -23,7 +23,6 @@ from sweep.problem import scored, scoring_of
 from sweep.reading import Table
 from sweep.show import console
 from sweep.study import load_study, read_study
-from sweep.workshop.kinds import KINDS
 from tests.examples import LEFT_OUT, column_rows, variable_rows
 
 ROOT = Path(__file__).parent.parent
@@ -212,6 +211,8 @@ def test_constraints_pin_versions_and_nothing_else() -> None:
 
 
 def test_every_kind_of_measurement_stands_in_the_readme() -> None:
+    from sweep.workshop.kinds import KINDS
+
     for kind in KINDS.values():
         tells = ", ".join(f"`{name}`" for name in kind.tells)
         assert f"| `{kind.name}` | {kind.meaning} | {kind.at or '-'} | {tells} |" in README
