@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import contextlib
 import math
 import os
 import sys
-import threading
-from collections.abc import Iterator
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Annotated
@@ -15,20 +12,21 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from sweep.errors import BadInput, Fault, SweepFailure
+from sweep.telling import check_ending as _check_ending
+from sweep.telling import note
+from sweep.telling import patience as _patience
+from sweep.telling import write_table as _write
 from sweep.threads import ONE_THREAD
+from sweep.workshop import commands as workshop
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from sweep.archive import RunFolder
     from sweep.progress import Snapshot
-    from sweep.study import Study
 
 #: set to anything to see where an unexpected failure happened
 DEBUG = "WHEELFRONT_DEBUG"
-#: s, after which the wait is explained
-PATIENCE = 6.0
-ENDINGS = (".csv", ".parquet")
 MOST_WORKERS = 1024
 
 app = typer.Typer(
@@ -334,6 +332,10 @@ def build(
         finish(make(run, design, Steps(note)), note)
 
 
+for command in (workshop.improve, workshop.calibrate, workshop.compare):
+    app.command()(command)
+
+
 def _check_workers(workers: int | None, ray: str | None) -> None:
     if workers is not None and ray is not None:
         raise BadInput([Fault("--workers", "must not be given beside --ray", f"{workers}", "", "leave one of them out")])
@@ -381,46 +383,6 @@ def main() -> None:
             f"goes on with --resume. Please report it with the command and its study; {DEBUG}=1 shows where it happened."
         )
         sys.exit(1)
-
-
-def note(text: str) -> None:
-    """Something to know, on stderr. A reader that went away does not end what is at work."""
-    try:
-        print(text, file=sys.stderr, flush=True)
-    except BrokenPipeError:
-        from sweep.show import give_up
-
-        give_up(sys.stderr)
-
-
-@contextlib.contextmanager
-def _patience() -> Iterator[threading.Timer]:
-    """Say why it takes long where it does: the kernels are compiled on their first use."""
-    reason = "At work. The first use on a machine compiles the mechanics, which takes a minute or two."
-    timer = threading.Timer(PATIENCE, note, [reason])
-    timer.daemon = True
-    timer.start()
-    try:
-        yield timer
-    finally:
-        timer.cancel()
-
-
-def _check_ending(out: Path | None) -> None:
-    if out is not None and out.suffix.lower() not in ENDINGS:
-        raise BadInput([Fault("--out", f"must end in {' or '.join(ENDINGS)}", repr(out.suffix), str(out), "name another file")])
-
-
-def _write(table: pd.DataFrame, out: Path, study: Study, phases: int) -> None:
-    from sweep.archive import to_parquet
-    from sweep.location import write_output
-
-    if out.suffix.lower() == ".csv":
-        content = table.to_csv(index=False).encode()
-    else:
-        content = to_parquet(table, {"study": study.name, "study_hash": study.hash, "phases": str(phases)})
-    write_output(out, content)
-    note(f"Wrote {len(table)} designs to {out}.")
 
 
 def _front_of(folder: RunFolder) -> pd.DataFrame:

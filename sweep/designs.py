@@ -26,7 +26,7 @@ WHAT = "table of designs"
 #: starts and ends of names of output columns that depend on what was run
 OUTPUT_STARTS = ("slack_", "loss_", "drive_limit_", "motor_limit_")
 OUTPUT_ENDS = ("_p05", "_p95")
-OUTPUTS = {"design", "share_holding", "island", "epoch"}
+OUTPUTS = {"design", "share_holding", "island", "epoch", "front", "changes", "changed", "reprint", "also_new"}
 
 
 def read_designs(path: str | os.PathLike[str], study: Study) -> pd.DataFrame:

@@ -121,7 +121,10 @@ def _table(text: str, head: str, rows: list[str]) -> str:
 
 
 def main() -> None:
+    from tests.bench_examples import write_chapter
+
     with tempfile.TemporaryDirectory() as folder:
+        write_chapter(folder, STUDY, EVALUATIONS, _output, section)
         run = str(Path(folder) / "run")
         command = [sys.executable, "-m", "sweep.cli", "sweep", STUDY, "--evaluations", EVALUATIONS, "--out", run]
         subprocess.run(command, cwd=ROOT, check=True)

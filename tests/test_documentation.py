@@ -30,7 +30,7 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 RESULTS = (ROOT / "results" / "README.md").read_text(encoding="utf-8")
 DOCUMENTS = ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "results/README.md")
-SHIPPED = ("studies/balancing.toml", "studies/castered.toml")
+SHIPPED = ("studies/balancing.toml", "studies/castered.toml", "studies/balancing_fitted.toml")
 
 REWRITE = "the documents show what the program no longer says; python -m tests.examples writes them anew"
 
@@ -111,7 +111,7 @@ def test_every_column_stands_in_the_results_readme() -> None:
     assert [name for name in listed if name not in known] == []
 
 
-@pytest.mark.parametrize("package", ["objectives", "sweep", "sweep.cad"])
+@pytest.mark.parametrize("package", ["objectives", "sweep", "sweep.cad", "sweep.workshop", "sweep.figures"])
 def test_every_module_stands_in_the_map(package: str) -> None:
     chapter = DEVELOPERS[re.search(rf"^### {re.escape(package)}\b(?!\.)", DEVELOPERS, re.MULTILINE).start() :]  # type: ignore[union-attr]
     chapter = chapter[: chapter.index("\n##", 5)]
@@ -212,3 +212,11 @@ def test_constraints_pin_versions_and_nothing_else() -> None:
     wanted = [*project["dependencies"], *(entry for name in extras if name != "all" for entry in extras[name])]
     names = {re.sub(r"[-_.]+", "-", re.match(r"[\w.-]+", entry).group()).lower() for entry in wanted}  # type: ignore[union-attr]
     assert names <= pinned
+
+
+def test_every_kind_of_measurement_stands_in_the_readme() -> None:
+    from sweep.workshop.kinds import KINDS
+
+    for kind in KINDS.values():
+        tells = ", ".join(f"`{name}`" for name in kind.tells)
+        assert f"| `{kind.name}` | {kind.meaning} | {kind.at or '-'} | {tells} |" in README

@@ -11,7 +11,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from objectives.layout import hub_roller_mount, wall_thickness
+from objectives.scenario import Scenario
 from objectives.units import MM
+from objectives.wheel import WheelBatch
 from sweep.cad.choice import Choice
 from sweep.cad.meshes import matrix_of
 from sweep.cad.parts import PRINTED, TYRE, Assembly, Part
@@ -52,7 +54,6 @@ class Sizes:
     @staticmethod
     def of(choice: Choice) -> Sizes:
         wheel, scenario = choice.assessment.wheel, choice.assessment.scenario
-        mount = hub_roller_mount(wheel, scenario)
         length = float(wheel.hub_roller_length[0]) / MM
         crown = float(wheel.crown[0])
         cheek = max(LEAST_CHEEK, 2 * wall_thickness(scenario) / MM)
@@ -67,10 +68,17 @@ class Sizes:
             side_washer=scenario.build.side_washer / MM,
             screw_diameter=float(wheel.hub_axle_diameter[0]) / MM,
             hub_roller_length=length,
-            strip_width=min(STRIP_WIDTH, length - 2 * float(mount.washer_thickness[0]) / MM, 0.8 * between),
+            strip_width=strip_width(wheel, scenario),
             cheek=cheek,
             clearance=scenario.printer.clearance / MM,
         )
+
+
+def strip_width(wheel: WheelBatch, scenario: Scenario) -> float:
+    """Width of the strip [mm]: it lies on a hub roller between its washers, and within an output roller's length."""
+    between = float(wheel.output_roller_length[0] + 2 * scenario.build.side_washer) / MM
+    washer = float(hub_roller_mount(wheel, scenario).washer_thickness[0]) / MM
+    return min(STRIP_WIDTH, float(wheel.hub_roller_length[0]) / MM - 2 * washer, 0.8 * between)
 
 
 def coupon(choice: Choice, assembly: Assembly) -> tuple[Part, ...]:
