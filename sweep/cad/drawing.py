@@ -33,6 +33,8 @@ FROM_RIGHT = ("carrier_half_right", "output_", "side_shim", "clamp_nut", "radial
 LEFT_HUB = ("hub_left", "hub_roller")
 #: mm, of the parts list: a row and its letters
 ROW, ROW_LETTERS = 3.3, 1.8
+#: letters that a row of the parts list holds; longer words are written smaller
+FULL_ROW = 78
 #: parts that are not hatched where a plane cuts them lengthwise, and motors, whose inside is not ours
 WHOLE = ("shaft", "motor", "spring")
 
@@ -96,7 +98,7 @@ def drawing(choice: Choice, assembly: Assembly) -> Paper:
     hub = View(paper, FRONT, (MARGIN + ABOUT + hub_radius * scale, low), scale)
     _hub(hub, choice)
     hub.edges(seen(_shapes(assembly, LEFT_HUB), FRONT), 0.3)
-    left, top = hub.centre[0] + hub_radius * scale + 14, high - radius * scale - 32
+    left, top = hub.centre[0] + hub_radius * scale + 14, high - radius * scale - 38
     _pocket(paper, (left, MARGIN + 6, size[0] - MARGIN - TITLE_SIZE[0] - 6, top), choice, assembly)
     _notes(paper, (section.centre[0] + half_width * scale + 16, size[1] - MARGIN - 8), choice)
     _parts_list(paper, assembly)
@@ -162,7 +164,8 @@ def _front(view: View, choice: Choice) -> None:
     view.note(pitch, 128, (view.on(-radius, 0)[0] + 16, corner[1] - 1), f"⌀{2 * pitch:.2f} axles")
     rim = float(layout.carrier_outside_radius[0]) / MM
     arm = -90 + 360 / count * (math.floor(count / 8) + 0.5)
-    view.note(rim, arm, (corner[0] - 2, view.on(0, -radius)[1] + 2), f"⌀{2 * rim:.1f} carrier")
+    beside = max(corner[0] - 2, view.on(rim * math.cos(math.radians(arm)), 0)[0] + 2)  # its words outside the rollers
+    view.note(rim, arm, (beside, view.on(0, -radius)[1] + 2), f"⌀{2 * rim:.1f} carrier")
     for sign in (-1, 1):  # the plane of the section, seen from behind
         y = view.centre[1] + sign * (radius * scale + 8)
         x = view.centre[0]
@@ -190,23 +193,24 @@ def _section(view: View, choice: Choice, assembly: Assembly) -> None:
     low = -radius * scale
     bottom = view.on(0, -radius)[1]
     roller = float(wheel.output_roller_radius[0]) / MM
-    paper.distance(view.on(-half_shaft, 0), view.on(half_shaft, 0), f"{2 * half_shaft:.1f} shaft", low - 8)
+    paper.distance(view.on(-half_shaft, 0), view.on(half_shaft, 0), f"{2 * half_shaft:.1f} shaft", low - 15)
     ends = view.on(-half_width, centres), view.on(half_width, centres)
-    paper.distance(*ends, f"{2 * half_width:.1f}", bottom - 15 - ends[0][1])
-    sides = view.on(-roller, radius - roller), view.on(roller, radius - roller)
-    paper.distance(*sides, f"⌀{2 * roller:.1f}", roller * scale + 6)
+    paper.distance(*ends, f"{2 * half_width:.1f}", bottom - 22 - ends[0][1])
+    # at the bottom, where a roller stands whatever their number
+    sides = view.on(-roller, roller - radius), view.on(roller, roller - radius)
+    paper.distance(*sides, f"⌀{2 * roller:.1f}", -roller * scale - 8)
     paper.distance(view.on(half_width, 0), view.on(half_width, centres), f"{centres:.2f}", -8.0, math.pi / 2)
     paper.distance(view.on(-half_width, -radius), view.on(-half_width, radius), f"⌀{2 * radius:.1f}", 8.0, math.pi / 2)
     # contact normal and angle at the lowest roller, left side
     beta = float(wheel.contact_angle[0])
     hub = float(wheel.hub_roller_radius[0]) / MM
     centre = view.on(0, -pitch)
-    reach = (roller + 2 * hub) * scale + 4
+    reach = (roller + 2 * hub) * scale + 13
     end = (centre[0] - reach * math.cos(beta), centre[1] + reach * math.sin(beta))
     paper.line([centre, end], THIN, "centre")
     paper.line([centre, (centre[0] - reach, centre[1])], THIN, "centre")
     paper.angle(centre, reach - 3, math.pi - beta, math.pi, f"{beta / DEG:.1f}°")
-    view.name("A–A", radius * scale + 25)
+    view.name("A–A", radius * scale + 31)
 
 
 def _hub(view: View, choice: Choice) -> None:
@@ -320,7 +324,7 @@ def _parts_list(paper: Paper, assembly: Assembly) -> None:
     for i, one in enumerate(assembly.parts, 1):
         words = one.designation or f"printed, {one.material}"
         for x, cell in zip(columns, (str(i), str(one.count), one.title, words), strict=True):
-            paper.text((left + 1.5 + x, y + 1.1), cell if len(cell) < 70 else cell[:68] + "...", ROW_LETTERS)
+            paper.text((left + 1.5 + x, y + 1.1), cell, ROW_LETTERS * min(1.0, FULL_ROW / len(cell)))
         y += ROW
         paper.line([(left, y), (left + width, y)], THIN * 0.6)
     for x, cell in zip(columns, ("No", "Count", "Part", "Designation"), strict=True):

@@ -84,10 +84,18 @@ def cut(parts: Iterable[Part], frame: Frame) -> list[Cut]:
                 continue
             loops: list[np.ndarray] = []
             for face in _faces(part.shape.moved(place).intersect(sheet)):
-                loops += [frame.flat(_points(wire)) for wire in [face.outer_wire(), *face.inner_wires()]]
+                loops += [_ordered(frame.flat(_points(wire))) for wire in [face.outer_wire(), *face.inner_wires()]]
             if loops:
-                found.append(Cut(part, tuple(loops)))
+                found.append(Cut(part, tuple(sorted(loops, key=lambda loop: tuple(loop[:2].flat)))))
     return found
+
+
+def _ordered(loop: np.ndarray) -> np.ndarray:
+    """A loop (k, 2) from its leftmost, lowest point on, anticlockwise: the kernel finds it otherwise in every process."""
+    loop = np.round(loop, 6) + 0.0
+    loop = np.roll(loop, -np.lexsort((loop[:, 1], loop[:, 0]))[0], axis=0)
+    x, y = loop.T
+    return loop if x @ np.roll(y, -1) > y @ np.roll(x, -1) else np.vstack([loop[:1], loop[:0:-1]])
 
 
 def _corners(shape: Any) -> np.ndarray:
