@@ -127,7 +127,7 @@ TABLES = [
     ("[search]\nresolution = { mas_kg = 1 }", "mas_kg is not a known key, got 1 (a.toml, [search.resolution]); nearest is 'mass_kg'; give one of friction_loss_W, mass_kg, printability, slip_margin, torque_capacity_Nm"),
     ("[search]\nseed = 1.5", "seed must be a whole number, got 1.5 (a.toml, [search]); give a number in [0, 4294967295]"),
     ("[uncertainty]\nfriction_roler = { relative = 0.1 }", "friction_roler is not an unknown that can be spread (a.toml, [uncertainty]); nearest is 'friction_roller'"),
-    ("[uncertainty]\nfriction_roller = { relative = -0.1 }", "relative must lie in (0, 2], got -0.1 (a.toml, [uncertainty.friction_roller])"),
+    ("[uncertainty]\nfriction_roller = { relative = -0.1 }", "relative must lie in [0, 2], got -0.1 (a.toml, [uncertainty.friction_roller])"),
     ("[uncertainty]\nfriction_roller = { relative = 0.1, absolute = 0.1 }", "friction_roller must have one of relative and absolute, got both (a.toml, [uncertainty.friction_roller]); write friction_roller = { relative = 0.1 }"),
     ("[uncertainty]\nfriction_roller = 0.1", "uncertainty.friction_roller must be a table, got 0.1 (a.toml); write it as [uncertainty.friction_roller] with one key = value a line"),
     ("[limits]\nslip_margin = { min = 2, max = 1 }", "slip_margin must have min not above max, got min 2, max 1 (a.toml, [limits.slip_margin]); swap them"),

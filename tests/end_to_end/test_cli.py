@@ -32,9 +32,11 @@ OBJECTIVES = ["torque_capacity_Nm", "slip_margin", "friction_loss_W", "mass_kg",
 OPTIONS = {
     "check": {"STUDY", "--json"},
     "score": {"STUDY", "DESIGNS", "--phases", "--out", "--json"},
-    "sweep": {"STUDY", "--out", "--hours", "--evaluations", "--workers", "--ray", "--resume", "--seed"},
+    "sweep": {"STUDY", "--out", "--hours", "--evaluations", "--workers", "--ray", "--resume", "--seed", "--uncertainty",
+              "--robust"},
     "front": {"RUN", "--where", "--sort", "--top", "--out", "--json"},
     "sheet": {"RUN", "DESIGN"},
+    "matter": {"RUN", "DESIGN", "--samples", "--json"},
     "build": {"RUN", "DESIGN"},
 }
 
