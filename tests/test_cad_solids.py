@@ -182,14 +182,3 @@ def test_an_overlap_of_rigid_parts_is_found_out(baseline):
     held = d["axle_length_mm"] - 2 * d["window_half_width_mm"]
     volume = next(overlap.volume for overlap in found if overlap.first == "carrier_half_left")
     assert volume == pytest.approx(math.pi / 8 * (25 - 16) * held, rel=0.1)
-
-
-@pytest.mark.slow
-def test_all_proofs_hold_for_the_baseline(baseline):
-    from sweep.cad.proof import prove
-
-    document = prove(*baseline)
-    assert document["failures"] == []
-    assert document["soft_contacts"]["contacts"] > 100
-    assert document["rigid_overlaps"]["pairs_cut"] > 40
-    assert document["gears"]["gear"]["count"] == 56

@@ -128,6 +128,10 @@ def test_designs_of_the_fronts_build_and_prove_themselves(tmp_path: Path, number
     (place,) = (tmp_path / "run" / "builds").iterdir()
     record = json.loads((place / "build.json").read_text())
     assert record["holds"]
+    geometry = record["geometry"]
+    assert geometry["soft_contacts"]["contacts"] > 100
+    assert geometry["rigid_overlaps"]["pairs_cut"] > 40
+    assert geometry["gears"]["gear"]["count"] == designs["gear_teeth"][0]
     assert record["files"] == sorted(path.relative_to(place).as_posix() for path in place.rglob("*") if path.is_file())
     assert record["mass"]["solids_kg"] == pytest.approx(record["mass"]["objective_kg"], rel=0.03)
     parts, prints = rows(place / "parts.csv"), rows(place / "print_list.csv")
