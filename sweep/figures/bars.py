@@ -60,8 +60,9 @@ def draw_slack(axes: Any, rooms: Sequence[Room], theme: dict[str, str], most: in
     axes.invert_yaxis()
     untold = sum(math.isnan(room.slack) for room in rooms)
     more = len(rooms) - untold - len(shown)
-    ends = [f"{more} more have more room" if more else "", f"{untold} not known" if untold else ""]
-    axes.set_xlabel("; ".join(["room over the shortfall that counts as one", *filter(None, ends)]))
+    ends = [f"{more} more have more" if more else "", f"{untold} not known" if untold else ""]
+    axes.set_xticks([tick for tick in range(-3, 4) if tick >= min([0.0, *relative]) - 0.05])
+    axes.set_xlabel("; ".join(["room, in units of its scale", *filter(None, ends)]))
     dress(axes, theme, "Constraints, tightest first")
 
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import html
 import io
 import re
+import threading
 from collections.abc import Iterator
 from typing import Any
 
@@ -26,19 +28,21 @@ SETTINGS = {
     "axes.linewidth": 0.7, "xtick.major.width": 0.7, "ytick.major.width": 0.7, "hatch.linewidth": 0.5, "svg.fonttype": "none",
     "pdf.fonttype": 42, "path.simplify": False,
 }  # fmt: skip
+#: matplotlib's settings belong to the process: who changes them holds this
+DRAWING = threading.RLock()
 #: inches per mm
 INCH = 1 / 25.4
 
 
 @contextlib.contextmanager
-def plain_settings() -> Iterator[None]:
-    """Settings of all figures for the while. Raises BadInput where matplotlib is missing."""
+def plain_settings(**more: str) -> Iterator[None]:
+    """Settings of all figures for the while, one thread at a time. Raises BadInput where matplotlib is missing."""
     try:
         import matplotlib
     except ImportError as error:
         remedy = "pip install -c constraints.txt -e '.[report]'"
         raise BadInput([Fault("figures", "need matplotlib to be drawn", "", str(error), remedy)]) from error
-    with matplotlib.rc_context(SETTINGS):
+    with DRAWING, matplotlib.rc_context({**SETTINGS, **more}):
         yield
 
 
@@ -64,12 +68,8 @@ def dress(axes: Any, theme: dict[str, str], title: str = "") -> None:
 
 def svg(figure: Any, name: str, label: str) -> str:
     """A figure as SVG to stand in a page: ids begin with ``name``, ``label`` is read out; the same text every time."""
-    import html
-
-    import matplotlib
-
     stream = io.StringIO()
-    with matplotlib.rc_context({**SETTINGS, "svg.hashsalt": name}):
+    with plain_settings(**{"svg.hashsalt": name}):
         figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     text = stream.getvalue()
     text = re.sub(r"\s*<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)
