@@ -47,8 +47,11 @@ summary {{ cursor: pointer; font-weight: 600; padding: .6rem 0; }}
   h2 {{ font-size: 9.5pt; margin: .5rem 0 .1rem; }}
   figure {{ margin: .3rem 0; break-inside: avoid; }}
   figcaption {{ font-size: 7pt; }}
-  .section svg {{ max-height: 96mm; }}
-  table {{ font-size: 7.4pt; }}
+  figure svg {{ max-height: 62mm; }}
+  .section svg {{ max-height: 84mm; }}
+  .motors svg {{ max-height: 40mm; }}
+  table {{ font-size: 7pt; }}
+  td, th {{ padding-block: 0; }}
   .pair {{ grid-template-columns: 1fr 1fr; }}
   .second {{ break-before: page; }}
   details {{ display: none; }}
@@ -78,9 +81,10 @@ PAGE = """<!DOCTYPE html>
 <figcaption>Left: positions that the wheel passes through while it drives in each direction, through the worst of those looked
 at. Right: the lowest limit in each direction; the smallest of friction, motors and floor counts.</figcaption>
 </figure>
-<figure>
+<figure class="motors">
 {motors}
-<figcaption>At the force and speed of the robot's own effort in each direction; torque and speed at the gearbox output.</figcaption>
+<figcaption>At the force and speed of the robot's own effort in each direction; torque and speed at the gearbox
+output.</figcaption>
 </figure>
 <div class="second">
 <div class="pair">

@@ -60,9 +60,9 @@ def first_page(report: Report) -> Any:
     grip = _axes(page, 25, 90, 86, 52)
     draw_grip(grip, report.passes, report.cases, LIGHT)
     draw_polar(_axes(page, 134, 91, 48, 48, projection="polar"), report.ring, report.cases, LIGHT)
-    draw_motors([_axes(page, x, 24, 48, 34) for x in (22, 85, 148)], report.ring, LIGHT)
-    _write(page, MARGIN, 15, "Motors over the direction of drive, at the robot's own effort; torque and speed at the gearbox output.",
-           colour="soft")  # fmt: skip
+    draw_motors([_axes(page, x, 28, 48, 34) for x in (22, 85, 148)], report.ring, LIGHT)
+    words = "Motors over the direction of drive, at the robot's own effort; torque and speed at the gearbox output."
+    _write(page, MARGIN, 19, words, colour="soft")
     return page
 
 
@@ -80,8 +80,8 @@ def drawings(page: Any, report: Report, top: float) -> float:
         across, up = (x[1] - x[0]) / scale, (y[1] - y[0]) / scale
         axes.set_position((left / WIDE, (top - 4 - up) / HIGH, across / WIDE, up / HIGH))
         axes.set_aspect("auto")
-        axes.set_title(f"{axes.get_title(loc='left')}{f', 1:{scale:g}' if axes is probe[0] else ''}", color=LIGHT["ink"])
         left += across + GAP
+    probe[0].set_title(f"{probe[0].get_title(loc='left')}, 1:{scale:g}", color=LIGHT["ink"], loc="left")
     return scale
 
 
@@ -106,7 +106,8 @@ def _page(report: Report, count: int) -> Any:
     _write(page, MARGIN, HIGH - 14, f"Design {own}", size=14, weight="bold")
     _write(page, MARGIN, HIGH - 20.5, textwrap.shorten(study, 110, placeholder=" ..."), size=8.5, colour="soft")
     _write(page, WIDE - MARGIN, HIGH - 14, f"{count} of 2", size=7, colour="soft", align="right")
-    _write(page, WIDE - MARGIN, HIGH - 20.5, f"at {report.sheet.phases} positions of the wheel", size=7, colour="soft", align="right")
+    words = f"at {report.sheet.phases} positions of the wheel"
+    _write(page, WIDE - MARGIN, HIGH - 20.5, words, size=7, colour="soft", align="right")
     return page
 
 
@@ -116,7 +117,8 @@ def _axes(page: Any, left: float, low: float, wide: float, high: float, **option
 
 def _write(page: Any, x: float, y: float, text: str, size: float = SMALL, weight: str = "normal", colour: str = "ink",
            align: str = "left") -> None:  # fmt: skip
-    page.text(x / WIDE, y / HIGH, text.replace("$", r"\$"), fontsize=size, fontweight=weight, color=LIGHT[colour], ha=align, va="top")
+    page.text(x / WIDE, y / HIGH, text, fontsize=size, fontweight=weight, color=LIGHT[colour], ha=align, va="top",
+              parse_math=False)  # fmt: skip
 
 
 def _column(page: Any, report: Report, x: float, top: float, wide: float, titles: Iterable[str]) -> None:
@@ -130,8 +132,8 @@ def _column(page: Any, report: Report, x: float, top: float, wide: float, titles
 
 def _section(page: Any, blocks: Iterable[Block], x: float, top: float, wide: float) -> float:
     for block in blocks:
-        rows = [(cell, "") for cell in [block.text]] if block.kind != "table" else [(row[0], " ".join(row[1:])) for row in block.rows]
         if block.kind == "table":
+            rows = [(row[0], " ".join(row[1:])) for row in block.rows]
             first = min(max((len(name) for name, _ in rows), default=0) / PER_MM + 3, 0.42 * wide)
             for name, value in rows:
                 names = textwrap.wrap(name, int(first * PER_MM)) or [""]

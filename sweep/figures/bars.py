@@ -20,7 +20,9 @@ FULL = 3.0
 MOST_ROOMS, MOST_MOVERS = 16, 12
 
 
-def draw_losses(axes: Any, losses: Mapping[str, float], theme: dict[str, str], baseline: Mapping[str, float] | None = None) -> None:
+def draw_losses(
+    axes: Any, losses: Mapping[str, float], theme: dict[str, str], baseline: Mapping[str, float] | None = None
+) -> None:
     """Losses [W] by name, the largest first; the baseline as a diamond on each bar."""
     known = {name: value for name, value in losses.items() if math.isfinite(value)}
     ranked = sorted(known.items(), key=lambda item: -item[1])
@@ -29,12 +31,13 @@ def draw_losses(axes: Any, losses: Mapping[str, float], theme: dict[str, str], b
     axes.barh(at, [value for _, value in ranked], height=0.62, color=theme["design"], gid="losses")
     others = [] if baseline is None else [baseline.get(name, math.nan) for name, _ in ranked]
     if others:
-        axes.plot(others, list(at), "D", ms=4, mfc="none", mec=theme["baseline"], mew=1.3, ls="none", label="baseline", gid="baseline")
+        axes.plot(others, list(at), "D", ms=4.5, mfc=theme["paper"], mec=theme["baseline"], mew=1.3, ls="none",
+                  label="baseline", gid="baseline")  # fmt: skip
         axes.legend(frameon=False, loc="lower right", labelcolor=theme["ink"])
     reach = max([value for _, value in ranked] + [value for value in others if math.isfinite(value)], default=1.0) or 1.0
     for k, (_, value) in enumerate(ranked):
         end = max(value, others[k]) if others and math.isfinite(others[k]) else value
-        axes.text(end + 0.03 * reach, k, f"{number(value)} W, {100 * value / max(total, 1e-12):.0f} %", va="center",
+        axes.text(end + 0.05 * reach, k, f"{number(value)} W, {100 * value / max(total, 1e-12):.0f} %", va="center",
                   color=theme["ink"], fontsize=7)  # fmt: skip
     axes.set_yticks(list(at), [name.replace("_", " ") for name, _ in ranked])
     axes.set_xlim(0, reach * 1.4)
@@ -94,7 +97,10 @@ def draw_moves(panels: Sequence[Any], steps: Sequence[Step], theme: dict[str, st
         panel.set_yticklabels([label.get_text().replace("_", " ") for label in panel.get_yticklabels()])
         panel.set_xlim(-1.15 * largest[entry.name], 1.15 * largest[entry.name])
         panel.invert_yaxis()
-        panel.set_xticks([-largest[entry.name], largest[entry.name]], [signed(-largest[entry.name], 2), signed(largest[entry.name], 2)])
+        reach = largest[entry.name]
+        panel.set_xticks([-reach, reach], [signed(-reach, 2), signed(reach, 2)])
+        for label, side in zip(panel.get_xticklabels(), ("left", "right"), strict=True):
+            label.set_ha(side)
         dress(panel, theme)
         panel.set_xlabel(SHORT[entry.name] + (f" [{unit}]" if unit != "1" else ""), fontsize=7)
         panel.tick_params(labelsize=7)
@@ -113,7 +119,8 @@ def losses_figure(losses: Mapping[str, float], theme: str = "light", baseline: M
 def losses_svg(losses: Mapping[str, float], theme: str = "light", baseline: Mapping[str, float] | None = None,
                name: str = "losses") -> str:  # fmt: skip
     """Losses as SVG."""
-    told = ", ".join(f"{key.replace('_', ' ')} {quantity(value, 'W')}" for key, value in sorted(losses.items(), key=lambda i: -i[1]))
+    ranked = sorted(losses.items(), key=lambda item: -item[1])
+    told = ", ".join(f"{key.replace('_', ' ')} {quantity(value, 'W')}" for key, value in ranked)
     return svg(losses_figure(losses, theme, baseline), name, f"Losses over the duty: {told}")
 
 

@@ -42,7 +42,8 @@ def draw_grip(axes: Any, passes: Sequence[Pass], cases: Sequence[Asked], theme: 
             ends.append((float(known[-1]), one.direction, theme[colour]))
     for case in cases:
         if case.direction in STYLES:
-            axes.plot([1.04], [case.force], MARKS[case.direction], ms=4.5, mfc="none", mec=theme["baseline"], mew=1.1, gid="case")
+            axes.plot([1.04], [case.force], MARKS[case.direction], ms=4.5, mfc="none", mec=theme["baseline"], mew=1.1,
+                      gid="case")  # fmt: skip
             lowest, highest = min(lowest, case.force), max(highest, case.force)
     axes.set_xlim(0, 1.42)
     axes.set_yscale("log")
@@ -83,8 +84,8 @@ def draw_polar(axes: Any, ring: Ring, cases: Sequence[Asked], theme: dict[str, s
     axes.tick_params(labelcolor=theme["ink"], labelsize=7, pad=1)
     axes.set_rlabel_position(68)
     axes.yaxis.set_major_locator(_few())
-    axes.set_title("Limits over the direction [N]", color=theme["ink"], pad=12)
-    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.06), ncols=2, labelcolor=theme["ink"], fontsize=7)
+    axes.set_title("Limits over the direction [N]", color=theme["ink"], pad=12, loc="center")
+    axes.legend(frameon=False, loc="upper center", bbox_to_anchor=(0.5, -0.12), ncols=2, labelcolor=theme["ink"], fontsize=7)
 
 
 def draw_motors(panels: Sequence[Any], ring: Ring, theme: dict[str, str]) -> None:
@@ -99,9 +100,8 @@ def draw_motors(panels: Sequence[Any], ring: Ring, theme: dict[str, str]) -> Non
         panel.grid(axis="x", color=theme["line"], lw=0.5)
         dress(panel, theme, name)
         panel.tick_params(labelsize=7)
-    panels[0].legend(frameon=False, loc="best", labelcolor=theme["ink"], fontsize=7, title="motor", title_fontsize=7).get_title().set_color(
-        theme["ink"]
-    )
+    panels[0].legend(frameon=False, loc="lower right", bbox_to_anchor=(1.04, 0.98), ncols=2, labelcolor=theme["ink"],
+                     fontsize=7, handlelength=1.6, columnspacing=0.8, borderpad=0.1)  # fmt: skip
 
 
 def grip_figure(passes: Sequence[Pass], cases: Sequence[Asked], theme: str = "light", ring: Ring | None = None) -> Any:
@@ -135,8 +135,8 @@ def motors_figure(ring: Ring, theme: str = "light") -> Any:
 def motors_svg(ring: Ring, theme: str = "light", name: str = "motors") -> str:
     """Both motors over the directions as SVG."""
     largest = number(float(np.nanmax(np.abs(ring.torque)))) if np.isfinite(ring.torque).any() else "unknown"
-    return svg(motors_figure(ring, theme), name,
-               f"Speed, torque and current of both motors over the direction of drive; largest torque {largest} N m")  # fmt: skip
+    words = f"Speed, torque and current of both motors over the direction of drive; largest torque {largest} N m"
+    return svg(motors_figure(ring, theme), name, words)
 
 
 def _labels(axes: Any, ends: list[tuple[float, str, str]], low: float, high: float) -> None:

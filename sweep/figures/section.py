@@ -30,14 +30,14 @@ def draw_section(axes: Any, shape: Shape, theme: dict[str, str]) -> None:
     half, low, high, _ = extents(shape)
     pen = _Pen(axes, theme)
     for side in (-1, 1):
-        pen.box(side, shape.motor_face, shape.motor_length, shape.centre_distance, shape.motor_diameter, face="none", style="--",
-                gid="motor")  # fmt: skip
-        pen.box(side, shape.gear_offset - shape.gear_width / 2, shape.gear_width, shape.centre_distance, 2 * shape.pinion_radius)
+        pen.box(side, shape.motor_face, shape.motor_length, shape.centre_distance, shape.motor_diameter, face="none",
+                style="--", gid="motor")  # fmt: skip
+        gear = (shape.gear_offset - shape.gear_width / 2, shape.gear_width)
+        pen.box(side, *gear, shape.centre_distance, 2 * shape.pinion_radius, gid="pinion")
         for up in (-1, 1):
             inner, outer = shape.barrel_radius, shape.hub_radius
             pen.box(side, shape.hub_inside, shape.hub_outside - shape.hub_inside, up * (inner + outer) / 2, outer - inner)
-            pen.box(side, shape.gear_offset - shape.gear_width / 2, shape.gear_width, up * (shape.gear_radius + inner) / 2,
-                    shape.gear_radius - inner, hatch="xxx")  # fmt: skip
+            pen.box(side, *gear, up * (shape.gear_radius + inner) / 2, shape.gear_radius - inner, hatch="xxx", gid="gear")
             middle, tall = (shape.shaft / 2 + inner) / 2, inner - shape.shaft / 2
             pen.box(side, shape.barrel_inside, shape.barrel_outside - shape.barrel_inside, up * middle, tall)
             pen.shape(_placed(hub_roller_cut(shape, shape.hub_roller_radius), side, up), "tint", "hub-roller", 3)
@@ -51,8 +51,8 @@ def draw_section(axes: Any, shape: Shape, theme: dict[str, str]) -> None:
         if shape.core_radius > 0:
             pen.circle(centre, shape.core_radius, "fill", "core")
         pen.circle(centre, shape.axle / 2, "paper", "axle")
-    pen.box(0, -half if not math.isfinite(shape.half_width) else -shape.half_width,
-            2 * (half if not math.isfinite(shape.half_width) else shape.half_width), 0.0, shape.shaft, face="paper")  # fmt: skip
+    end = shape.half_width if math.isfinite(shape.half_width) else half
+    pen.box(0, -end, 2 * end, 0.0, shape.shaft, face="paper", gid="shaft")
     axes.plot([-half - 4, half + 4], [0, 0], color=theme["soft"], lw=0.6, dashes=(12, 3, 2, 3), zorder=6)
     floor = -shape.wheel_radius
     axes.plot([-half - 4, half + 4], [floor, floor], color=theme["ink"], lw=0.9, zorder=1, gid="floor")
@@ -117,7 +117,9 @@ class _Pen:
     def shape(self, points: np.ndarray, face: str, gid: str, order: int) -> None:
         from matplotlib.patches import Polygon
 
-        self.axes.add_patch(Polygon(points, closed=True, fc=self._face(face), ec=self.theme["ink"], lw=0.6, zorder=order, gid=gid))
+        self.axes.add_patch(
+            Polygon(points, closed=True, fc=self._face(face), ec=self.theme["ink"], lw=0.6, zorder=order, gid=gid)
+        )
 
     def circle(self, centre: tuple[float, float], radius: float, face: str, gid: str, order: int = 5, style: str = "-") -> None:
         from matplotlib.patches import Circle

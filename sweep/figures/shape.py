@@ -109,9 +109,11 @@ def shape_of(wheel: WheelBatch, plan: Layout, scenario: Scenario) -> Shape:
 
 
 def roller_outline(shape: Shape) -> Points:
-    """An output roller from the side, shape (p, 2): along its axis and across, r(z) = (1 - k) r_o + k (sqrt(R_w^2 - z^2) - R_p).
+    """An output roller from the side, shape (p, 2): along its axis and across.
 
-    k is the crown. Source: the outline of the contact geometry, objectives.contact_pass.
+    r(z) = (1 - k) r_o + k (sqrt(R_w^2 - z^2) - R_p), k the crown.
+
+    Source: the outline of the contact geometry, objectives.contact_pass.
     """
     z = np.linspace(-shape.roller_length / 2, shape.roller_length / 2, 25)
     arc = np.sqrt(np.maximum(shape.wheel_radius**2 - z**2, 0.0)) - shape.pitch_radius

@@ -7,6 +7,7 @@ import html
 import io
 import re
 import threading
+from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
@@ -23,8 +24,9 @@ DARK = {
     "tint": "#29475a", "paper": "#16191d",
 }  # fmt: skip
 THEMES = {"light": LIGHT, "dark": DARK}
-SETTINGS = {
-    "font.family": "DejaVu Sans", "font.size": 8.0, "axes.titlesize": 9.0, "axes.titleweight": "bold", "axes.titlelocation": "left",
+SETTINGS: dict[str, Any] = {
+    "font.family": "DejaVu Sans", "font.size": 8.0,
+    "axes.titlesize": 9.0, "axes.titleweight": "bold", "axes.titlelocation": "left",
     "axes.linewidth": 0.7, "xtick.major.width": 0.7, "ytick.major.width": 0.7, "hatch.linewidth": 0.5, "svg.fonttype": "none",
     "pdf.fonttype": 42, "path.simplify": False,
 }  # fmt: skip
@@ -42,7 +44,8 @@ def plain_settings(**more: str) -> Iterator[None]:
     except ImportError as error:
         remedy = "pip install -c constraints.txt -e '.[report]'"
         raise BadInput([Fault("figures", "need matplotlib to be drawn", "", str(error), remedy)]) from error
-    with DRAWING, matplotlib.rc_context({**SETTINGS, **more}):
+    settings: Any = {**SETTINGS, **more}
+    with DRAWING, matplotlib.rc_context(settings):
         yield
 
 
@@ -63,7 +66,7 @@ def dress(axes: Any, theme: dict[str, str], title: str = "") -> None:
     axes.xaxis.label.set_color(theme["ink"])
     axes.yaxis.label.set_color(theme["ink"])
     if title:
-        axes.set_title(title, color=theme["ink"])
+        axes.set_title(title, color=theme["ink"], loc="left")
 
 
 def svg(figure: Any, name: str, label: str) -> str:
@@ -74,10 +77,22 @@ def svg(figure: Any, name: str, label: str) -> str:
     text = stream.getvalue()
     text = re.sub(r"\s*<metadata>.*?</metadata>", "", text[text.index("<svg") :], flags=re.DOTALL)
     text = re.sub(r'xmlns:xlink="[^"]*" ?', "", text).replace("xlink:href", "href")
-    text = re.sub(r'\bid="([^"]+)"', rf'id="{name}-\1"', text)
+    text = re.sub(r'\bid="([^"]+)"', _Counted(name), text)
     text = re.sub(r'href="#([^"]+)"', rf'href="#{name}-\1"', text)
     text = re.sub(r"url\(#([^)]+)\)", rf"url(#{name}-\1)", text)
     return text.replace("<svg ", f'<svg role="img" aria-label="{html.escape(label)}" ', 1).strip()
+
+
+class _Counted:
+    """Ids of a picture: they begin with its name, and a second one of the same name has a number."""
+
+    def __init__(self, name: str) -> None:
+        self.name, self.seen = name, Counter[str]()
+
+    def __call__(self, found: re.Match[str]) -> str:
+        self.seen[found[1]] += 1
+        count = self.seen[found[1]]
+        return f'id="{self.name}-{found[1]}{f"-{count}" if count > 1 else ""}"'
 
 
 def with_variables(text: str, theme: dict[str, str] = LIGHT) -> str:
