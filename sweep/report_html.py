@@ -42,7 +42,7 @@ summary {{ cursor: pointer; font-weight: 600; padding: .6rem 0; }}
 @page {{ size: A4; margin: 11mm; }}
 @media print {{
   :root {{ {light} }}
-  body {{ font-size: 8.2pt; line-height: 1.25; max-width: none; padding: 0; }}
+  body {{ font-size: 7pt; line-height: 1.22; max-width: none; padding: 0; }}
   h1 {{ font-size: 14pt; }}
   h2 {{ font-size: 9.5pt; margin: .5rem 0 .1rem; }}
   figure {{ margin: .3rem 0; break-inside: avoid; }}
@@ -50,7 +50,7 @@ summary {{ cursor: pointer; font-weight: 600; padding: .6rem 0; }}
   figure svg {{ max-height: 62mm; }}
   .section svg {{ max-height: 84mm; }}
   .motors svg {{ max-height: 40mm; }}
-  table {{ font-size: 7pt; }}
+  table {{ font-size: 6.6pt; }}
   td, th {{ padding-block: 0; }}
   .pair {{ grid-template-columns: 1fr 1fr; }}
   .second {{ break-before: page; }}
