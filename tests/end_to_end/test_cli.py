@@ -35,12 +35,8 @@ OPTIONS = {
     "sweep": {"STUDY", "--out", "--hours", "--evaluations", "--workers", "--ray", "--resume", "--seed", "--uncertainty",
               "--robust"},
     "front": {"RUN", "--where", "--sort", "--top", "--out", "--json"},
-<<<<<<< HEAD
-    "sheet": {"RUN", "DESIGN"},
-    "matter": {"RUN", "DESIGN", "--samples", "--json"},
-=======
     "sheet": {"RUN", "DESIGN", "--out"},
->>>>>>> 25b7ff9 (Sheets with drawings: tests, documents; ids apart, two pages in print)
+    "matter": {"RUN", "DESIGN", "--samples", "--json"},
     "build": {"RUN", "DESIGN"},
 }
 
