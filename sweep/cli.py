@@ -258,11 +258,18 @@ def sheet(
     design: Annotated[
         str, typer.Argument(metavar="DESIGN", help="A design's id or its beginning, baseline or knee.", show_default=False)
     ],
+    out: Annotated[
+        Path | None, typer.Option("--out", help="Write it with drawings to an .html or .pdf file instead.")
+    ] = None,
 ) -> None:
     """Explain one design of a run.
 
     Limits, margins, losses, constraints, what moves what, how to set and drive it.
     """
+    if out is not None:
+        from sweep.report import check_ending
+
+        check_ending(out)
     from sweep.archive import open_run
     from sweep.matter import stored
     from sweep.matter_text import show_first
@@ -276,6 +283,13 @@ def sheet(
     found = find_design(folder, design)
     with _patience():
         made = make_sheet(study, found, baseline_of(folder))
+        if out is not None:
+            from sweep.report import write_sheet
+
+            write_sheet(made, out)
+    if out is not None:
+        note(f"Wrote the sheet of {made.design['design']} to {out}.")
+        return
     show_sheet(made, console())
     matters = stored(folder, str(found["design"]))
     if matters is not None:

@@ -35,7 +35,7 @@ OPTIONS = {
     "sweep": {"STUDY", "--out", "--hours", "--evaluations", "--workers", "--ray", "--resume", "--seed", "--uncertainty",
               "--robust"},
     "front": {"RUN", "--where", "--sort", "--top", "--out", "--json"},
-    "sheet": {"RUN", "DESIGN"},
+    "sheet": {"RUN", "DESIGN", "--out"},
     "matter": {"RUN", "DESIGN", "--samples", "--json"},
     "build": {"RUN", "DESIGN"},
 }
