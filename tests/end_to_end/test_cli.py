@@ -38,6 +38,9 @@ OPTIONS = {
     "sheet": {"RUN", "DESIGN", "--out"},
     "matter": {"RUN", "DESIGN", "--samples", "--json"},
     "build": {"RUN", "DESIGN"},
+    "improve": {"STUDY", "DESIGNS", "--keep", "--changes", "--evaluations", "--out", "--json"},
+    "calibrate": {"STUDY", "MEASUREMENTS", "--design", "--fit", "--out", "--overwrite", "--json"},
+    "compare": {"RUN...", "--out", "--json"},
 }
 
 
