@@ -19,13 +19,13 @@ from sweep.location import Location
 from tests.command_line import ROOT, Outcome, call, small_study
 
 #: bytes; more than the first parts of the small study's run take, less than later ones
-LITTLE_ROOM = 72_000
+LITTLE_ROOM = 200_000
 CAPABILITY_DAC_OVERRIDE, DROP_FROM_BOUNDING_SET = 1, 24
 
 
 @pytest.fixture(scope="module")
 def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return small_study(tmp_path_factory.mktemp("study"), evaluations=640, phases=1)
+    return small_study(tmp_path_factory.mktemp("study"), evaluations=2000, phases=1)
 
 
 @pytest.fixture(scope="module")
