@@ -143,6 +143,15 @@ def _print_files(files: Files, parts: Iterable[tuple[str, Part]], meshes: dict[s
         files.write(f"{folder}/{part.name}.3mf", print_mesh(meshes[part.name].moved(matrix_of(part.plate)), part.name))
 
 
+def _rounded(value: Any) -> Any:
+    """Numbers of a document to six figures: in what is measured on solids the last ones differ between processes."""
+    if isinstance(value, float):
+        return float(f"{value:.6g}")
+    if isinstance(value, dict):
+        return {name: _rounded(each) for name, each in value.items()}
+    return [_rounded(each) for each in value] if isinstance(value, (list, tuple)) else value
+
+
 def record(
     choice: Choice, assembly: Assembly, files: list[str], checks: tuple[Check, ...], geometry: dict[str, Any],
     prints: dict[str, Printing], masses: dict[str, Weighed],
@@ -161,7 +170,7 @@ def record(
             {"name": check.name, "holds": check.holds, "measured": float(f"{check.measured:.6g}"), "limit": check.limit,
              "unit": check.unit, "meaning": check.meaning} for check in checks
         ],
-        "geometry": geometry,
+        "geometry": _rounded(geometry),
         "mass": {
             "solids_kg": round(sum(masses[part.name].total for part in assembly.parts), 6),
             "objective_kg": round(float(choice.design["mass_kg"]), 6),
