@@ -269,7 +269,7 @@ def test_a_candidate_that_kills_its_worker_is_saved(tmp_path: Path) -> None:
     assert f"the candidate that kills it is in {place}/killers.csv" in text
     assert re.search(r"epoch \d+ of island \d died 4 times", text)
     (killer,) = pd.read_csv(place / "killers.csv").to_dict("records")
-    assert killer["pinion_teeth"] == 17
-    assert killer["gear_teeth"] > 60
+    assert killer["pinion_teeth"] == 18
+    assert killer["gear_teeth"] > 45
     assert len(read_designs(place / "killers.csv", study)) == 1
     assert open_run(place).about()["state"] == "failed"
