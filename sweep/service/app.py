@@ -25,7 +25,7 @@ ABOUT = """Sweeps of wheel studies: submit one, follow it, read its front, a des
 
 A study is TOML and holds data only. Runs go on without this server. With a token, send `Authorization: Bearer TOKEN`."""
 TAGS = [
-    {"name": "studies", "description": "What a wheel is judged by and what may be built: checked here, and shipped to begin from."},
+    {"name": "studies", "description": "What a wheel is judged by and what may be built: checked, and shipped to begin from."},
     {"name": "runs", "description": "Sweeps: submitted, followed, stopped, resumed."},
     {"name": "fronts", "description": "Designs that no other one beats in everything."},
     {"name": "designs", "description": "One design, its sheet, what matters for it; the shortlist."},
@@ -39,9 +39,7 @@ its runs at <a href="/api/runs">/api/runs</a>.</p></body></html>
 """
 
 
-def create_app(
-    desk: Desk, *, token: str | None = None, hosts: Collection[str] = LOOPBACK_NAMES, page: bool = True
-) -> FastAPI:
+def create_app(desk: Desk, *, token: str | None = None, hosts: Collection[str] = LOOPBACK_NAMES, page: bool = True) -> FastAPI:
     """The service of a desk. Without a token it answers only to the names in ``hosts``; with ``page`` it holds the page too."""
 
     @asynccontextmanager
@@ -94,7 +92,7 @@ def _document(app: FastAPI) -> None:
                             problem = next((entry for kind, entry in content.items() if "$ref" in str(entry)), None)
                             response["content"] = {MEDIA: problem} if problem else content
             schemes = found.setdefault("components", {}).setdefault("securitySchemes", {})
-            schemes["bearer"] = {"type": "http", "scheme": "bearer", "description": "the token that the server was started with"}
+            schemes["bearer"] = {"type": "http", "scheme": "bearer", "description": "the server's token"}
             schemes["cookie"] = {"type": "apiKey", "in": "cookie", "name": "wheelfront_session", "description": "from /login"}
             found["security"] = [{}, {"bearer": []}, {"cookie": []}]
         return app.openapi_schema or found

@@ -18,13 +18,16 @@ from sweep.service.tables import MEDIA, columns_of, rows_of
 
 DesignName = Annotated[str, InPath(pattern=DESIGN, description="a design's id, or the words baseline and knee")]
 Where = Annotated[
-    str | None, Query(max_length=500, description="comparisons of a column with a number or name, as in mass_kg < 2 and bore == ball")
+    str | None, Query(max_length=500, description="comparisons joined by and, or, brackets, as mass_kg < 2 and bore == ball")
 ]
 Sort = Annotated[str | None, Query(max_length=80, description="column to sort by, objectives best first")]
 Top = Annotated[int | None, Query(ge=1, le=1_000_000, description="only the first so many")]
 Columns = Annotated[str | None, Query(max_length=8000, description="names of columns, with commas; all if left out")]
 #: a document that was made from a study may hold words from it: nothing in it may run or fetch
-SHUT = {"content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox", "cache-control": "no-cache"}
+SHUT = {
+    "content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox",
+    "cache-control": "no-cache",
+}
 BINARY = {"type": "string", "format": "binary"}
 
 
@@ -75,8 +78,8 @@ def design_routes(desk: Desk) -> APIRouter:
         return Design(run=run, design=str(row["design"].iloc[0]), columns=columns, values=rows_of(row)[0])
 
     @router.get(
-        "/designs/{design}/sheet.html", tags=["designs"], summary="Read a design's sheet as a page", response_class=HTMLResponse,
-        responses=answers(404, 409, 422),
+        "/designs/{design}/sheet.html", tags=["designs"], summary="Read a design's sheet as a page",
+        response_class=HTMLResponse, responses=answers(404, 409, 422),
     )  # fmt: skip
     def sheet_page(run: RunName, design: DesignName) -> HTMLResponse:
         """A page that needs nothing else. Takes seconds the first time."""
@@ -85,7 +88,10 @@ def design_routes(desk: Desk) -> APIRouter:
     @router.get(
         "/designs/{design}/sheet.pdf", tags=["designs"], summary="Read a design's sheet as two pages of A4",
         response_class=Response,
-        responses={**answers(404, 409, 422), 200: {"description": "The sheet.", "content": {"application/pdf": {"schema": BINARY}}}},
+        responses={
+            **answers(404, 409, 422),
+            200: {"description": "The sheet.", "content": {"application/pdf": {"schema": BINARY}}},
+        },
     )  # fmt: skip
     def sheet_pdf(run: RunName, design: DesignName) -> Response:
         """For printing. Takes seconds the first time."""
@@ -102,7 +108,7 @@ def design_routes(desk: Desk) -> APIRouter:
     @router.get("/designs/{design}/build", tags=["builds"], summary="Look at a build", responses=answers(404, 409, 422))
     def build(run: RunName, design: DesignName) -> Build:
         """How far the build is, and what it has made."""
-        return told(Build, desk.build(run, design))  # type: ignore[no-any-return]
+        return told(Build, desk.build(run, design))
 
     @router.post(
         "/designs/{design}/build", tags=["builds"], summary="Start a build", status_code=202, responses=answers(404, 409, 422)
@@ -110,7 +116,7 @@ def design_routes(desk: Desk) -> APIRouter:
     def start_build(run: RunName, design: DesignName) -> Build:
         """Solids, print files, drawing and lists, as a process of its own. Nothing happens where they are there already."""
         desk.start_build(run, design)
-        return told(Build, desk.build(run, design))  # type: ignore[no-any-return]
+        return told(Build, desk.build(run, design))
 
     @router.get(
         "/designs/{design}/build.zip", tags=["builds"], summary="Download a build", response_class=FileResponse,
@@ -132,7 +138,9 @@ def design_routes(desk: Desk) -> APIRouter:
         },
     )  # fmt: skip
     def file(
-        run: RunName, design: DesignName, file: Annotated[str, InPath(max_length=200, description="a name that the build lists")]
+        run: RunName,
+        design: DesignName,
+        file: Annotated[str, InPath(max_length=200, description="a name that the build lists")],
     ) -> FileResponse:
         """One of the files that the build lists."""
         found = desk.build_file(run, design, file)
@@ -143,7 +151,9 @@ def design_routes(desk: Desk) -> APIRouter:
         """Designs that were chosen to be looked at."""
         return Shortlist(designs=[ShortlistEntry(**vars(entry)) for entry in desk.shortlist(run)])
 
-    @router.put("/shortlist", tags=["designs"], summary="Replace the shortlist", responses=answers(400, 404, 408, 409, 413, 422))
+    @router.put(
+        "/shortlist", tags=["designs"], summary="Replace the shortlist", responses=answers(400, 404, 408, 409, 413, 422)
+    )
     def set_shortlist(run: RunName, shortlist: Shortlist) -> Shortlist:
         """Six designs at most, each once, with a note."""
         desk.set_shortlist(run, [Kept(entry.design, entry.note) for entry in shortlist.designs])

@@ -15,11 +15,12 @@ from sweep.service.problems import answers
 PAGE = """<!DOCTYPE html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>wheelfront</title><style>
-:root {{ color-scheme: light dark; --ink: #1c2430; --soft: #5b6470; --line: #8a939e; --paper: #ffffff; --act: #005f99; --bad: #b34700; }}
-@media (prefers-color-scheme: dark) {{ :root {{ --ink: #e8eaed; --soft: #a5adb8; --line: #7b8490; --paper: #16191d; --act: #6db9e8;
-  --bad: #ff9a5c; }} }}
-body {{ font: 16px/1.5 system-ui, sans-serif; color: var(--ink); background: var(--paper); margin: 0; display: grid; min-height: 100vh;
-  place-content: center; }}
+:root {{ color-scheme: light dark; --ink: #1c2430; --soft: #5b6470; --line: #8a939e; --paper: #ffffff; --act: #005f99;
+  --bad: #b34700; }}
+@media (prefers-color-scheme: dark) {{ :root {{ --ink: #e8eaed; --soft: #a5adb8; --line: #7b8490; --paper: #16191d;
+  --act: #6db9e8; --bad: #ff9a5c; }} }}
+body {{ font: 16px/1.5 system-ui, sans-serif; color: var(--ink); background: var(--paper); margin: 0; display: grid;
+  min-height: 100vh; place-content: center; }}
 main {{ width: min(22rem, 86vw); }}
 h1 {{ font-size: 1.4rem; margin: 0 0 .2rem; }}
 p {{ color: var(--soft); margin: 0 0 1.2rem; }}
@@ -68,7 +69,7 @@ def login_routes(token: Token | None) -> APIRouter:
         "/login", summary="Show the form that asks for the token", response_class=HTMLResponse,
         responses={**answers(422), 303: {"description": "No token is asked for here."}},
     )  # fmt: skip
-    def form(next: Annotated[str, Query(max_length=2000, description="where to go then")] = "/") -> Response:  # noqa: A002
+    def form(next: Annotated[str, Query(max_length=2000, description="where to go then")] = "/") -> Response:
         """A small page; leads on at once where the server has no token."""
         if token is None:
             return RedirectResponse("/", 303)

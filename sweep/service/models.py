@@ -9,9 +9,7 @@ from pydantic import BaseModel, Field
 from sweep.service.names import DESIGN, RUN
 from sweep.service.problems import FaultTold
 
-State = Literal[
-    "starting", "searching", "scoring the front again", "stopped", "finished", "failed", "damaged"
-]
+State = Literal["starting", "searching", "scoring the front again", "stopped", "finished", "failed", "damaged"]
 
 
 class Health(BaseModel):
@@ -171,13 +169,6 @@ class Shortlist(BaseModel):
 
     model_config = {"extra": "forbid"}
     designs: list[ShortlistEntry] = Field(max_length=6, description="six at most, each once")
-
-
-class Happening(BaseModel):
-    """What an event of a run's stream holds in its data."""
-
-    version: str = Field(description="changes whenever the run's files do")
-    run: Run = Field(description="the run as it stands")
 
 
 def told(model: type[BaseModel], what: Any, **more: Any) -> Any:

@@ -16,7 +16,6 @@ from sweep.errors import BadInput, Fault
 from sweep.service.desk import Desk
 from sweep.service.events import Listeners
 from sweep.service.models import (
-    Happening,
     Health,
     Progress,
     Run,
@@ -52,15 +51,14 @@ async def submission(request: Request) -> Submission:
     kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
     body = await request.body()
     if kind in TEXTS:
-        return Submission(study=_text(body))
+        return Submission.model_validate({"study": _text(body)})
     if kind != "application/json":
         raise HTTPException(415, f"send the study as {', '.join(TEXTS)} or application/json")
     try:
         return Submission.model_validate(json.loads(_text(body)))
     except ValidationError as error:
-        raise BadInput(
-            Fault(".".join(map(str, entry["loc"])) or "body", f"is wrong: {entry['msg']}", "", "the body") for entry in error.errors()
-        ) from error
+        faults = [(".".join(map(str, entry["loc"])), entry["msg"]) for entry in error.errors()]
+        raise BadInput(Fault(place or "body", f"is wrong: {rule}", "", "the body") for place, rule in faults) from error
     except (ValueError, RecursionError) as error:
         raise BadInput([Fault("body", "must be a JSON document", "", "", "send the study as text/plain instead")]) from error
 
@@ -131,12 +129,12 @@ def routes(desk: Desk) -> APIRouter:
         options |= {key: value for key, value in asked.model_dump(exclude={"study"}).items() if value is not None}
         made = await run_in_threadpool(desk.submit, asked.study, **options)  # type: ignore[arg-type]
         response.headers["location"] = f"/api/runs/{made}"
-        return told(Run, await run_in_threadpool(desk.run, made))  # type: ignore[no-any-return]
+        return told(Run, await run_in_threadpool(desk.run, made))
 
     @router.get("/runs/{run}", tags=["runs"], summary="Look at a run", responses=answers(404, 422))
     def look(run: RunName) -> Run:
         """Where a run stands."""
-        return told(Run, desk.run(run))  # type: ignore[no-any-return]
+        return told(Run, desk.run(run))
 
     @router.get(
         "/runs/{run}/study", tags=["runs"], summary="Read a run's study", response_class=PlainTextResponse,
@@ -156,10 +154,9 @@ def routes(desk: Desk) -> APIRouter:
         responses={
             **answers(404, 409, 422),
             200: {
-                "description": "Events `run` whenever the run changes and `end` once it is not at work any more; the data of "
-                "each is a document of the run and its version.",
+                "description": "Events `run` whenever the run changes and `end` once it is not at work any more. The data of "
+                "each is JSON, `version` and `run`, the run as /api/runs/{run} tells it.",
                 "content": {"text/event-stream": {"schema": {"type": "string"}}},
-                "model": Happening,
             },
         },
     )  # fmt: skip
@@ -174,7 +171,7 @@ def routes(desk: Desk) -> APIRouter:
     def stop(run: RunName) -> Run:
         """Ask the run's process to end. It keeps what it has and ends within seconds."""
         desk.stop(run)
-        return told(Run, desk.run(run))  # type: ignore[no-any-return]
+        return told(Run, desk.run(run))
 
     @router.post("/runs/{run}/resume", tags=["runs"], summary="Resume a run", status_code=202, responses=answers(404, 409, 422))
     def resume(
@@ -183,7 +180,7 @@ def routes(desk: Desk) -> APIRouter:
     ) -> Run:
         """Go on with a run that was stopped, killed or has failed."""
         desk.resume(run, evaluations=evaluations)
-        return told(Run, desk.run(run))  # type: ignore[no-any-return]
+        return told(Run, desk.run(run))
 
     return router
 

@@ -82,7 +82,7 @@ def serve(host: str, port: int, results: Path, token: str | None, note: Callable
             app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=GRACE, lifespan="on"
         )
         shown = f"[{host}]" if ":" in host else host
-        note(f"Serving the runs in {results} at http://{shown}:{opened.getsockname()[1]}, Ctrl-C ends it. Sweeps go on without it.")
+        note(f"Serving the runs in {results} at http://{shown}:{opened.getsockname()[1]}. Ctrl-C ends it; sweeps go on.")
         if not is_loopback(host):
             note("Others can reach it and the token goes unencrypted: use it in a network you trust, or put TLS before it.")
         uvicorn.Server(config).run(sockets=[opened])

@@ -52,8 +52,7 @@ def _first(found: dict[str, Any]) -> dict[str, Any]:
 
     unknowns = {entry["name"]: entry for entry in found["unknowns"]}
     measure = [
-        {**unknowns[name], "how": HOW.get(name, f"{described(name)[1]}, on what you have printed")}
-        for name in found["measure"]
+        {**unknowns[name], "how": HOW.get(name, f"{described(name)[1]}, on what you have printed")} for name in found["measure"]
     ]
     return {"design": found["design"], "measure": measure, "change": found["change"], HOLDING: found[HOLDING]}
 

@@ -154,6 +154,5 @@ def _taken(folder: Path) -> bool:
         return True
 
 
-
 def _shown(value: float) -> str:
     return f"{value:g}" if abs(value) < 1e15 else "a very large number"
