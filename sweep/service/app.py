@@ -55,6 +55,7 @@ def create_app(desk: Desk, *, token: str | None = None, hosts: Collection[str] =
         openapi_url="/api/openapi.json",
         docs_url=None,  # they fetch from elsewhere
         redoc_url=None,
+        redirect_slashes=False,
         lifespan=lifespan,
         generate_unique_id_function=lambda route: route.name,
         license_info={"name": "Apache-2.0", "identifier": "Apache-2.0"},

@@ -81,7 +81,8 @@ def install(app: FastAPI, results: Path) -> None:
         return without_paths(text, results)
 
     def bad_input(faults: Iterable[Fault]) -> Response:
-        told = [Fault(*(clean(part) for part in vars(fault).values())) for fault in faults]
+        # what the command line calls an option is a parameter here
+        told = [Fault(*(clean(part).removeprefix("--") for part in vars(fault).values())) for fault in faults]
         return ProblemResponse(422, "; ".join(f"{fault.quantity} {fault.rule}" for fault in told[:5]), told)
 
     async def on_bad_input(_: Request, error: Exception) -> Response:

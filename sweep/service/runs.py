@@ -262,7 +262,8 @@ class Runs:
             seconds_left=left,
             began=_text(about.get("started")) or _text(record.get("started")),
             message=damaged or self._message(state, about, record, words, holder),
-            stage=str(step["stage"]) if step else state,
+            # the log tells more than the state but comes later
+            stage=str(step["stage"]) if step and step["stage"].split()[0] == state.split()[0] else state,
         )
 
     def _message(
