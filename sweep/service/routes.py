@@ -32,6 +32,15 @@ from sweep.service.summaries import NotThere
 
 RunName = Annotated[str, InPath(pattern=RUN, description="name of a run")]
 TEXTS = ("text/plain", "application/toml")
+#: an event of a stream, for OpenAPI
+EVENT = {
+    "type": "object",
+    "properties": {
+        "event": {"enum": ["run", "end"]},
+        "id": {"type": "string", "description": "changes whenever the run's files do"},
+        "data": {"type": "string", "description": "JSON: version, and run as /api/runs/{run} tells it"},
+    },
+}
 STUDY_TEXT = {"schema": {"type": "string", "description": "the study as TOML"}}
 
 
@@ -154,9 +163,8 @@ def routes(desk: Desk) -> APIRouter:
         responses={
             **answers(404, 409, 422),
             200: {
-                "description": "Events `run` whenever the run changes and `end` once it is not at work any more. The data of "
-                "each is JSON, `version` and `run`, the run as /api/runs/{run} tells it.",
-                "content": {"text/event-stream": {"schema": {"type": "string"}}},
+                "description": "Events `run` whenever the run changes and `end` once it is not at work any more.",
+                "content": {"text/event-stream": {"schema": EVENT}},
             },
         },
     )  # fmt: skip
