@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
 import os
+import signal
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from sweep.errors import BadInput, Fault, SweepFailure
@@ -85,4 +87,16 @@ def serve(host: str, port: int, results: Path, token: str | None, note: Callable
         note(f"Serving the runs in {results} at http://{shown}:{opened.getsockname()[1]}. Ctrl-C ends it; sweeps go on.")
         if not is_loopback(host):
             note("Others can reach it and the token goes unencrypted: use it in a network you trust, or put TLS before it.")
-        uvicorn.Server(config).run(sockets=[opened])
+        with _signals_taken():
+            uvicorn.Server(config).run(sockets=[opened])
+
+
+@contextlib.contextmanager
+def _signals_taken() -> Iterator[None]:
+    """uvicorn ends on a signal and raises it again for whoever was there before: a clean end is status 0 here."""
+    before = {number: signal.signal(number, lambda *_: None) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
