@@ -127,20 +127,21 @@ class Sweeps:
         self, study: Study, evaluations: int | None = None, workers: int | None = None, seed: int | None = None
     ) -> list[Fault]:
         limits, search = self._limits, study.search
+        place = f"{study.path}, [search]"
         asked = (
-            ("evaluations", evaluations or search.evaluations, 1, limits.evaluations),
-            ("hours", None if evaluations else search.hours, 0, limits.hours),
-            ("islands", search.islands, 1, limits.islands),
-            ("phases", search.phases, 1, limits.phases),
-            ("front_phases", search.front_phases, 1, limits.phases),
-            ("samples", study.uncertainty.samples, 1, limits.samples),
-            ("workers", workers, 1, limits.workers),
-            ("seed", seed, 0, 2**32 - 1),
+            ("evaluations", evaluations or search.evaluations, 1, limits.evaluations, "" if evaluations else place),
+            ("hours", None if evaluations else search.hours, 0, limits.hours, place),
+            ("islands", search.islands, 1, limits.islands, place),
+            ("phases", search.phases, 1, limits.phases, place),
+            ("front_phases", search.front_phases, 1, limits.phases, place),
+            ("samples", study.uncertainty.samples, 1, limits.samples, f"{study.path}, [uncertainty]"),
+            ("workers", workers, 1, limits.workers, ""),
+            ("seed", seed, 0, 2**32 - 1, ""),
         )
         remedy = "ask for less, or sweep on the machine itself with the command line"
         return [
-            Fault(name, f"must lie between {least:g} and {most:g} on this server", _shown(value), "", remedy)
-            for name, value, least, most in asked
+            Fault(name, f"must lie between {least:g} and {most:g} on this server", _shown(value), where, remedy)
+            for name, value, least, most, where in asked
             if value is not None and not least <= value <= most
         ]
 
