@@ -185,6 +185,7 @@ def write_lock(place: Path, holder: dict[str, object]) -> None:
         ({"state": "failed"}, False, "failed"),
         ({"state": "running"}, False, "stopped"),
         ({"state": "running", "epochs": 3}, True, "scoring the front again"),
+        ({"state": "done", "epochs": 3}, True, "finished"),
         ({"state": "running"}, True, "searching"),
     ],
 )

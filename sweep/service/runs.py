@@ -290,6 +290,8 @@ class Runs:
 
 def _state(about: dict[str, Any], record: dict[str, Any], working: bool, searched: bool) -> str:
     """The state of a run; ``searched`` where it has told of candidates."""
+    if working and about.get("state") == "done":  # it ends in a moment
+        return told.FINISHED
     if working and "epochs" in about and about.get("state") == "running":
         return told.SCORING
     if working:
