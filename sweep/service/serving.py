@@ -16,6 +16,8 @@ from sweep.errors import BadInput, Fault, SweepFailure
 TOKEN = "WHEELFRONT_TOKEN"
 LEAST_TOKEN = 16
 INSTALL = "pip install -c constraints.txt -e '.[service]'"
+#: connections that may wait to be taken
+BACKLOG = 2048
 #: s that open connections have to end in
 GRACE = 3
 
@@ -54,6 +56,7 @@ def listening(host: str, port: int) -> socket.socket:
     try:
         opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         opened.bind(address)
+        opened.listen(BACKLOG)  # so that who comes before all is set up waits
     except OSError as error:
         opened.close()
         raise SweepFailure(
