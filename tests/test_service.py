@@ -23,7 +23,7 @@ from sweep.locks import LOCK, identity
 from sweep.service.cache import Cache
 from sweep.service.desk import Desk, Kept, NotNow, NotThere
 from sweep.service.names import without_paths
-from sweep.service.processes import Processes, end, read_record, write_record
+from sweep.service.processes import TOKEN, Processes, end, environment, read_record, write_record
 from sweep.service.sheets import SideProcess
 from sweep.service.shortlist import TRIES, Shortlists
 from sweep.service.tables import as_json, rows_of
@@ -510,6 +510,12 @@ def test_a_child_that_ended_is_not_at_work_before_anybody_asked_for_its_status()
     child.stdout.close()
 
 
+def test_a_process_does_not_know_the_token(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(TOKEN, "an invented secret")
+    assert "an invented secret" not in environment().values()
+    assert set(os.environ) - {TOKEN} <= set(environment())
+
+
 def test_a_process_of_its_own_says_what_it_does(tmp_path: Path) -> None:
     processes = Processes()
     (tmp_path / "numpy.py").write_text("raise SystemExit('a file of the results folder was taken for a library')")
@@ -688,18 +694,21 @@ def test_only_so_many_wait_for_sheets(toy: Path, monkeypatch: pytest.MonkeyPatch
     def ask(_: SideProcess, request: dict[str, str]) -> dict[str, str]:
         at_it.set()
         go_on.wait(20)
-        return {"content": ""}
+        return {"content": "YQ=="}
 
     monkeypatch.setattr(SideProcess, "ask", ask)
     desk = desk_over(toy.parent, sheets=1)
     first = threading.Thread(target=desk.sheet, args=("toy", "knee", "html"))
     first.start()
     at_it.wait(20)
-    with pytest.raises(NotNow, match="try again"):
-        desk.sheet("toy", "knee", "pdf")
+    for kind in ("pdf", "html"):  # another one, and the same
+        with pytest.raises(NotNow, match="try again"):
+            desk.sheet("toy", "knee", kind)
     go_on.set()
     first.join()
-    assert desk.sheet("toy", "knee", "pdf") == b""
+    assert desk.sheet("toy", "knee", "pdf") == b"a"
+    desk._sheets._places.acquire()
+    assert desk.sheet("toy", "knee", "html") == b"a"  # what is kept is given at once
 
 
 def test_what_works_out_sheets_answers_starts_anew_and_ends_with_the_server(tmp_path: Path) -> None:

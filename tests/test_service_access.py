@@ -194,6 +194,7 @@ def test_every_answer_says_what_it_is(open_calls: TestClient) -> None:
         headers = open_calls.get(address).headers
         assert headers["x-content-type-options"] == "nosniff"
         assert headers["x-frame-options"] == "SAMEORIGIN"
+        assert not address.startswith("/api") or headers["cache-control"] == "no-store"
 
 
 # bodies
@@ -262,6 +263,16 @@ def test_a_failure_of_the_server_tells_nothing(tmp_path: Path, monkeypatch: pyte
         answer = calls.get("/api/runs")
     assert (answer.status_code, answer.headers["content-type"]) == (500, PROBLEM)
     assert all(word not in answer.text for word in ("secret", "Traceback", "RuntimeError"))
+
+
+def test_a_full_disk_is_told_without_its_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object, **__: object) -> str:
+        raise OSError(28, "No space left on device", "/srv/secret/file")
+
+    monkeypatch.setattr(Desk, "submit", full)
+    with client(Desk(tmp_path)) as calls:
+        answer = calls.post("/api/runs", content="a = 1", headers={"content-type": "text/plain"})
+    assert (answer.status_code, "No space left" in answer.text, "secret" in answer.text) == (503, True, False)
 
 
 @pytest.mark.parametrize(("method", "address", "status"), [("DELETE", "/api/runs", 405), ("GET", "/api/nothing", 404)])

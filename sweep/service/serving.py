@@ -11,9 +11,8 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 from sweep.errors import BadInput, Fault, SweepFailure
+from sweep.service.processes import TOKEN
 
-#: where a token can stand instead of on the command line, which others on the machine can read
-TOKEN = "WHEELFRONT_TOKEN"
 LEAST_TOKEN = 16
 INSTALL = "pip install -c constraints.txt -e '.[service]'"
 #: connections that may wait to be taken

@@ -11,16 +11,18 @@ import select
 import subprocess
 import sys
 import threading
-from typing import Any
+from collections.abc import Callable, Hashable
+from typing import Any, TypeVar
 
 from sweep.errors import BadInput, Fault
 from sweep.service.cache import Cache
 from sweep.service.limits import Limits
 from sweep.service.names import without_paths
-from sweep.service.processes import PACKAGE
+from sweep.service.processes import environment
 from sweep.service.runs import Runs
 from sweep.service.summaries import NotNow, NotThere
 
+T = TypeVar("T")
 KINDS = ("html", "pdf")
 #: s for one request; the first one on a machine compiles the mechanics
 PATIENCE = 420.0
@@ -58,11 +60,9 @@ class SideProcess:
     def _started(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
             self._end()
-            known = os.environ.get("PYTHONPATH")
-            path = os.pathsep.join([str(PACKAGE), *([known] if known else [])])
             self._process = subprocess.Popen(
                 [sys.executable, "-P", "-m", "sweep.service.side_work"],
-                env={**os.environ, "PYTHONPATH": path},
+                env=environment(),
                 stdin=subprocess.PIPE, stdout=subprocess.PIPE, bufsize=0, start_new_session=True,
             )  # fmt: skip
         return self._process
@@ -114,7 +114,7 @@ class Sheets:
         def make() -> bytes:
             return base64.b64decode(self._ask(self._drawing, name, full, kind)["content"])
 
-        return self._sheets.get((name, full, kind), stamp, lambda: self._in_turn(make))
+        return self._in_turn(self._sheets, (name, full, kind), stamp, make)
 
     def matter(self, name: str, design: str) -> dict[str, Any]:
         full, stamp = self._design(name, design)
@@ -122,17 +122,21 @@ class Sheets:
         def make() -> dict[str, Any]:
             return dict(self._ask(self._finding, name, full, "matter")["matter"])
 
-        return self._matters.get((name, full), stamp, lambda: self._in_turn(make))
+        return self._in_turn(self._matters, (name, full), stamp, make)
 
     def close(self) -> None:
         for process in (self._drawing, self._finding):
             process.close()
 
-    def _in_turn(self, make: Any) -> Any:
+    def _in_turn(self, cache: Cache[T], key: Hashable, stamp: object, make: Callable[[], T]) -> T:
+        """What is kept, at once; else what is made, with so many who wait for it and no more: each holds a thread."""
+        kept = cache.kept(key, stamp)
+        if kept is not None:
+            return kept
         if not self._places.acquire(blocking=False):
             raise NotNow("many sheets are asked for at once; try again in some seconds")
         try:
-            return make()
+            return cache.get(key, stamp, make)
         finally:
             self._places.release()
 
