@@ -17,9 +17,12 @@ import pyarrow.ipc as ipc
 import pytest
 from fastapi.testclient import TestClient
 
+from sweep.cad.build import STAGES
+from sweep.cad.progress import Steps
 from sweep.errors import BadInput
 from sweep.location import replace_file
 from sweep.locks import LOCK, identity
+from sweep.progress import Snapshot
 from sweep.service.cache import Cache
 from sweep.service.desk import Desk, Kept, NotNow, NotThere
 from sweep.service.names import without_paths
@@ -236,9 +239,16 @@ def test_rate_and_stage_come_from_what_the_sweep_says(toy: Path, tmp_path: Path)
     (place / "run.json").write_text(json.dumps({**about, "state": "running", "evaluations": 1300}))
     own = tmp_path / ".service" / "toy"
     write_record(own / "sweep.json", {"study": "toy", **identity(os.getpid())})
-    (own / "sweep.log").write_text("a note\nsearching 310 of 1300, 4 s left, 250/s, feasible 31 %, front 87, hypervolume 0.4\n")
+    said = Snapshot("searching", 310, 1300, 250.0, 0.31, 0.4, 87).line()
+    (own / "sweep.log").write_text(f"a note\n{said}\n")
     run = Desk(tmp_path).run("toy")
     assert (run.stage, run.rate_per_s, run.seconds_left) == ("searching", 250.0, 4.0)
+    (place / "run.json").write_text(json.dumps({**about, "state": "running", "evaluations": 1300, "epochs": 3}))
+    assert Desk(tmp_path).run("toy").stage == "scoring the front again"  # the log says so only later
+    (own / "sweep.log").write_text(Snapshot("scoring over samples", 10, 30, 4.0, 0.31, 0.4, 87).line())
+    run = Desk(tmp_path).run("toy")
+    assert (run.state, run.stage) == ("scoring the front again", "scoring over samples")
+    assert (run.rate_per_s, run.seconds_left) == (None, 5.0)
 
 
 @pytest.mark.parametrize(
@@ -583,9 +593,13 @@ def test_a_build_is_followed_and_its_failure_told(toy: Path, tmp_path: Path) -> 
     assert desk.build("toy", design).state == "none"
     with started(tmp_path) as process:
         write_record(own / f"{design}.json", {"design": design, **identity(process.pid)})
-        (own / f"{design}.log").write_text("1 of 9, after 0 s: solids\n4 of 9, after 7 s: masses\n")
+        said: list[str] = []
+        tell = Steps(said.append)
+        for stage in STAGES[:4]:
+            tell(stage)
+        (own / f"{design}.log").write_text("\n".join(["At work.", *said]))
         build = desk.build("toy", design)
-        assert (build.state, build.share, build.message) == ("building", 3 / 9, "masses")
+        assert (build.state, build.share, build.message) == ("building", 3 / len(STAGES), STAGES[3])
         for name in (design, str(front_of(tmp_path / "toy")["design"].iloc[1])):
             with pytest.raises(NotNow):
                 desk.start_build("toy", name)

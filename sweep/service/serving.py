@@ -9,6 +9,7 @@ import signal
 import socket
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import FrameType
 
 from sweep.errors import BadInput, Fault, SweepFailure
 from sweep.service.processes import TOKEN
@@ -89,8 +90,16 @@ def serve(host: str, port: int, results: Path, token: str | None, note: Callable
         note(f"Serving the runs in {results} at http://{shown}:{opened.getsockname()[1]}. Ctrl-C ends it; sweeps go on.")
         if not is_loopback(host):
             note("Others can reach it and the token goes unencrypted: use it in a network you trust, or put TLS before it.")
+
+        class Server(uvicorn.Server):
+            """Ends the streams of events too: it would wait for them in vain."""
+
+            def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+                app.state.listeners.end()
+                super().handle_exit(sig, frame)
+
         with _signals_taken():
-            uvicorn.Server(config).run(sockets=[opened])
+            Server(config).run(sockets=[opened])
 
 
 @contextlib.contextmanager
