@@ -440,6 +440,21 @@ def test_a_study_is_data_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     assert {fault.quantity for fault in faults} >= {"floor", "material"}
 
 
+def test_a_large_study_is_not_even_read(tmp_path: Path) -> None:
+    text = toy_study().text + "".join(f"[materials.m{number}]\nrole = 'tyre'\n" for number in range(3000))
+    (fault,) = Desk(tmp_path).faults_of(text)
+    assert str(fault).startswith("study must have at most 65536 bytes on this server, got ")
+
+
+def test_only_so_many_studies_are_read_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sweep.service.sweeps.PATIENCE", 0.01)
+    desk = desk_over(tmp_path, readings=1)
+    assert desk.faults_of(toy_study().text) == []
+    desk._sweeps._readings.acquire()
+    with pytest.raises(NotNow, match="try again"):
+        desk.faults_of(toy_study().text)
+
+
 def test_so_many_sweeps_at_once(tmp_path: Path) -> None:
     with started(tmp_path) as process:
         write_record(tmp_path / ".service/busy/sweep.json", {"study": "busy", **identity(process.pid)})

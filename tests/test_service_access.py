@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import socket
+import sys
 import time
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
@@ -380,6 +381,15 @@ def test_a_port_that_is_taken(tmp_path: Path) -> None:
     assert "give another --port" in outcome.err
 
 
-def test_results_that_are_no_folder(tmp_path: Path) -> None:
+def test_results_that_are_no_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "file").touch()
-    assert call("serve", "--results", tmp_path / "file").status == 2
+    monkeypatch.chdir(tmp_path)
+    for place in (tmp_path / "file", "s3://bucket/runs"):
+        assert call("serve", "--results", place).status == 2
+    assert [entry.name for entry in tmp_path.iterdir()] == ["file"]
+
+
+def test_libraries_that_are_missing_are_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    outcome = call("serve", "--results", tmp_path)
+    assert (outcome.status, "'.[service]'" in outcome.err) == (2, True)

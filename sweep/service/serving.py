@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import ipaddress
 import os
+import re
 import signal
 import socket
 from collections.abc import Callable, Iterator
@@ -80,6 +81,9 @@ def serve(host: str, port: int, results: Path, token: str | None, note: Callable
 
     if results.exists() and not results.is_dir():
         raise BadInput([Fault("--results", "must be a folder", "a file", str(results), "name another")])
+    if re.match(r"[A-Za-z][A-Za-z0-9+.-]+:/", str(results)):
+        remedy = "sweep into a store on the command line"
+        raise BadInput([Fault("--results", "must be a folder of this machine", str(results), "", remedy)])
     opened = listening(host, port)
     with opened:
         app = create_app(Desk(results), token=checked, hosts={*LOOPBACK_NAMES, host.lower()})
