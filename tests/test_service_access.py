@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 import socket
 import sys
 import time
@@ -20,7 +21,7 @@ from sweep.service.access import COOKIE, LOGIN_SECONDS, Guard, Token
 from sweep.service.desk import Desk, NotNow, RunSummary
 from sweep.service.events import Listeners
 from sweep.service.serving import checked_token, is_loopback
-from tests.command_line import call
+from tests.command_line import ROOT, call
 from tests.service_calls import BASE, TOKEN, client, desk_over
 
 PROBLEM = "application/problem+json"
@@ -310,6 +311,14 @@ def test_every_operation_is_described(open_calls: TestClient) -> None:
         assert schema["description"], name
         for field, told in schema["properties"].items():
             assert told.get("description"), f"{name}.{field}"
+
+
+def test_the_readme_names_every_address(open_calls: TestClient) -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    chapter = readme[readme.index("## Service") : readme.index("## A study")]
+    for path in open_calls.get("/api/openapi.json").json()["paths"]:
+        last = [part for part in path.split("/") if "{" not in part][-1]
+        assert last in {*re.findall(r"\w[\w.]*", chapter), "health", "login"}, path
 
 
 # following
