@@ -741,10 +741,11 @@ def test_only_so_many_wait_for_sheets(toy: Path, monkeypatch: pytest.MonkeyPatch
 
 
 def test_what_works_out_sheets_answers_starts_anew_and_ends_with_the_server(tmp_path: Path) -> None:
-    side = SideProcess(60)
-    request = {"task": "html", "run": str(tmp_path), "design": "knee"}
+    side = SideProcess(tmp_path, 60)
+    request = {"task": "html", "run": "scout", "design": "knee"}
     answer = side.ask(request)
     assert answer["faults"][0]["quantity"] == "RUN"
+    assert str(tmp_path) not in str(answer)
     first = side._process
     assert first is not None
     first.kill()

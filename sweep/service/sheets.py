@@ -12,6 +12,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Hashable
+from pathlib import Path
 from typing import Any, TypeVar
 
 from sweep.errors import BadInput, Fault
@@ -31,10 +32,10 @@ KEPT = 48
 
 
 class SideProcess:
-    """A process that answers one request at a time. Starts when it is needed, anew where it has ended."""
+    """A process that answers one request at a time, at work in a folder. Starts when needed, anew where it has ended."""
 
-    def __init__(self, patience: float = PATIENCE) -> None:
-        self._patience = patience
+    def __init__(self, where: Path, patience: float = PATIENCE) -> None:
+        self._where, self._patience = where, patience
         self._process: subprocess.Popen[bytes] | None = None
         self._mutex = threading.Lock()
 
@@ -62,7 +63,7 @@ class SideProcess:
             self._end()
             self._process = subprocess.Popen(
                 [sys.executable, "-P", "-m", "sweep.service.side_work"],
-                env=environment(),
+                cwd=self._where, env=environment(),
                 stdin=subprocess.PIPE, stdout=subprocess.PIPE, bufsize=0, start_new_session=True,
             )  # fmt: skip
         return self._process
@@ -101,7 +102,7 @@ class Sheets:
 
     def __init__(self, runs: Runs, limits: Limits) -> None:
         self._runs = runs
-        self._drawing, self._finding = SideProcess(), SideProcess()
+        self._drawing, self._finding = SideProcess(runs.results), SideProcess(runs.results)
         self._sheets: Cache[bytes] = Cache(KEPT)
         self._matters: Cache[dict[str, Any]] = Cache(4 * KEPT)
         self._places = threading.BoundedSemaphore(limits.sheets)
@@ -147,8 +148,8 @@ class Sheets:
         return str(row["design"]), hashlib.sha256(facts.encode()).hexdigest()
 
     def _ask(self, process: SideProcess, name: str, design: str, task: str) -> dict[str, Any]:
-        place = self._runs.place(name)
-        answer = process.ask({"task": task, "run": str(place.folder.resolve()), "design": design})
+        self._runs.place(name)
+        answer = process.ask({"task": task, "run": name, "design": design})
         results = self._runs.results
         if "faults" in answer:
             faults = [{key: without_paths(str(text), results) for key, text in fault.items()} for fault in answer["faults"]]

@@ -84,7 +84,8 @@ def test_a_sweep_outlives_its_servers(tmp_path: Path) -> None:
                 assert (before[0], kind, run["state"], run["evaluations"]) == ("run", "end", "finished", EVALUATIONS)
                 assert_fronts_agree(calls, results / "scout", run["front_size"])
                 knee = calls.get("/api/runs/scout/designs/knee").json()["design"]
-                assert f"Design {knee}" in calls.get("/api/runs/scout/designs/knee/sheet.html").text
+                sheet = calls.get("/api/runs/scout/designs/knee/sheet.html").text
+                assert (f"Design {knee}" in sheet, str(tmp_path) in sheet) == (True, False)
                 matter = calls.get("/api/runs/scout/designs/knee/matter").json()
                 assert (matter["design"], 0 < len(matter["measure"]) <= 3) == (knee, True)
                 assert all(entry["how"] for entry in matter["measure"])
