@@ -7,7 +7,7 @@ moved to another process after any generation and gives the same result.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
@@ -23,11 +23,8 @@ from optuna.trial import FrozenTrial, TrialState
 from objectives.variables import CHOICE, INTEGER
 from sweep.selection import survivors
 
-#: candidates of a population and of a generation, once an island has scored ``SIZE * GROWTH``
+#: candidates of a generation, and of a population
 SIZE = 96
-#: before that a population is smaller, and its generations are half of it: a few good wheels found soon lead to others, and
-#: breadth counts later
-SMALLEST, GROWTH = 32, 31
 #: shape of simulated binary crossover and of polynomial mutation: larger keeps children nearer to their parents
 CROSSOVER_SHAPE = 20.0
 MUTATION_SHAPE = 10.0
@@ -230,20 +227,6 @@ def first(problem: Problem, genes: np.ndarray) -> tuple[Evaluated, Population]:
     return evaluated, gathered(as_population(problem, evaluated))
 
 
-def generations(before: int, evaluations: int) -> Iterator[tuple[int, int]]:
-    """Size of the population and number of children of each generation of an island that has scored ``before``.
-
-    >>> list(generations(0, 40)), list(generations(10_000, 250))
-    ([(32, 16), (32, 16), (32, 8)], [(96, 96), (96, 96), (96, 58)])
-    """
-    done, end = before, before + evaluations
-    while done < end:
-        size = min(max(done // GROWTH, SMALLEST), SIZE)
-        count = min(size if size == SIZE else size // 2, end - done)
-        yield size, count
-        done += count
-
-
 def step(
     problem: Problem,
     population: Population,
@@ -251,23 +234,22 @@ def step(
     seed: int,
     island: int,
     epoch: int,
-    before: int,
     evaluations: int,
+    size: int = SIZE,
 ) -> tuple[Population, Population, list[Evaluated]]:
     """An epoch of one island: its population, what it sends to its neighbour, and all it scored, a part per generation.
 
     Pure, and all that islands share is what is passed: ``SeedSequence([seed, island, epoch])`` gives a seed to each
-    generation. ``before`` is what the island scored in earlier epochs. The last generation is cut to ``evaluations``.
+    generation. The last generation is cut to the number of evaluations.
     """
-    planned = list(generations(before, evaluations))
-    seeds = np.random.SeedSequence([seed, island, epoch]).spawn(len(planned) + 1)
+    counts = [min(size, evaluations - done) for done in range(0, evaluations, size)]
+    seeds = np.random.SeedSequence([seed, island, epoch]).spawn(len(counts) + 1)
     population = gathered(population, immigrants)
     scored = []
-    for (size, count), own_seed in zip(planned, seeds[:-1], strict=True):
+    for count, own_seed in zip(counts, seeds[:-1], strict=True):
         evaluated, population = advance(problem, population, own_seed, size, count)
         scored.append(evaluated)
-    share = int(EMIGRANT_SHARE * max((size for size, _ in planned), default=SIZE))
-    sent = survivors(population.costs, population.violation, share, np.random.default_rng(seeds[-1]))
+    sent = survivors(population.costs, population.violation, int(size * EMIGRANT_SHARE), np.random.default_rng(seeds[-1]))
     return population, population.take(sent), scored
 
 
