@@ -16,7 +16,7 @@ from sweep.study import Search, Study
 #: find less if they seldom do; one alone exchanges none, and the front is merged and written after it, which takes its time
 EPOCHS = 40
 SHORTEST_EPOCH, LONGEST_EPOCH = 2, 20
-SHORTEST_ALONE = 8
+SHORTEST_ALONE = 16
 #: generations that an island needs to be worth having
 LEAST_GENERATIONS = 10
 #: where there would be fewer generations than this they are smaller, and so is the population: one that is small turns to the
