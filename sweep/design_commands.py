@@ -41,15 +41,15 @@ def sheet(
     found = find_design(folder, design)
     with patience():
         made = make_sheet(study, found, baseline_of(folder))
+        matters = stored(folder, str(found["design"]))
         if out is not None:
             from sweep.report import write_sheet
 
-            write_sheet(made, out)
+            write_sheet(made, out, matters)
     if out is not None:
         note(f"Wrote the sheet of {made.design['design']} to {out}.")
         return
     show_sheet(made, console())
-    matters = stored(folder, str(found["design"]))
     if matters is not None:
         show_first(matters, console())
 

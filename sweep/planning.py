@@ -68,7 +68,7 @@ def spread(evaluations: int, search: Search) -> dict[str, int]:
     """Islands, candidates of a generation, and evaluations of an island's epoch: some seconds of work. Counts alone decide.
 
     >>> spread(1000, Search(islands=1)), spread(40_000, Search(islands=2))
-    ({'islands': 1, 'generation': 32, 'epoch': 256}, {'islands': 2, 'generation': 96, 'epoch': 576})
+    ({'islands': 1, 'generation': 32, 'epoch': 512}, {'islands': 2, 'generation': 96, 'epoch': 576})
     """
     islands = max(1, min(search.islands, evaluations // (LEAST_GENERATIONS * SIZE)))
     generation = min(max(evaluations // (islands * FEW_GENERATIONS), SMALLEST), SIZE)

@@ -23,7 +23,8 @@ DRAWING = (186.0, 94.0)
 GAP = 4.0
 #: type in points, leading in mm, characters in a mm of that type
 SMALL, LEADING, PER_MM = 6.3, 2.75, 0.87
-LEFT, RIGHT = ("Setting the preload", "Upkeep", "Control card"), ("Cautions", "Validity", "What the numbers rest on")
+LEFT = ("What to do first", "Setting the preload", "Upkeep", "Control card")
+RIGHT = ("Cautions", "Validity", "What the numbers rest on")
 
 
 def document(report: Report) -> bytes:
