@@ -21,7 +21,7 @@ SHORTEST_ALONE = 16
 LEAST_GENERATIONS = 10
 #: where there would be fewer generations than this they are smaller, and so is the population: one that is small turns to the
 #: better wheels sooner. In a long sweep breadth counts
-FEW_GENERATIONS, SMALLEST = 31, 32
+FEW_GENERATIONS, SMALLEST = 60, 32
 #: of the hours asked for, the share that the search may plan with; the rest is for the front and for writing
 PLANNED_SHARE = 0.9
 
