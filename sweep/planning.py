@@ -71,7 +71,7 @@ def spread(evaluations: int, search: Search) -> dict[str, int]:
     ({'islands': 1, 'generation': 32, 'epoch': 512}, {'islands': 2, 'generation': 96, 'epoch': 576})
     """
     islands = max(1, min(search.islands, evaluations // (LEAST_GENERATIONS * SIZE)))
-    generation = min(max(evaluations // (islands * FEW_GENERATIONS), SMALLEST), SIZE)
+    generation = min(max(evaluations // FEW_GENERATIONS, SMALLEST), SIZE)
     generations = -(-evaluations // (islands * EPOCHS * generation))
     shortest = SHORTEST_EPOCH if islands > 1 else SHORTEST_ALONE
     return {
