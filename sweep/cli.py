@@ -253,6 +253,24 @@ for command in (
     app.command()(command)
 
 
+@app.command()
+def serve(
+    host: Annotated[str, typer.Option("--host", help="Address to listen at; any but loopback needs a token.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option("--port", help="Port to listen at, 0 for any that is free.", min=0, max=65535)] = 8730,
+    results: Annotated[Path, typer.Option("--results", help="Folder of the runs.")] = Path("results"),
+    token: Annotated[
+        str | None, typer.Option("--token", help="What a client must know; better in WHEELFRONT_TOKEN.", show_default=False)
+    ] = None,
+) -> None:
+    """Serve the page and the service.
+
+    Studies are submitted, followed, stopped and resumed there; sweeps go on without the server.
+    """
+    from sweep.service.serving import serve as listen
+
+    listen(host, port, results, token, note)
+
+
 def _check_workers(workers: int | None, ray: str | None) -> None:
     if workers is not None and ray is not None:
         raise BadInput([Fault("--workers", "must not be given beside --ray", f"{workers}", "", "leave one of them out")])
