@@ -12,8 +12,9 @@ from sweep.errors import BadInput, Fault
 from sweep.search import SIZE
 from sweep.study import Search, Study
 
-#: an epoch is a fortieth of an island's share, at least and at most so many generations. Islands exchange designs after it and
-#: find less if they seldom do; one alone exchanges none, and the front is merged and written after it, which takes its time
+#: an epoch is a fortieth of an island's share, at least and at most so many generations; the least counts generations of SIZE.
+#: Islands exchange designs after it and find less if they seldom do; one alone exchanges none, and the front is merged and
+#: written after it, which takes its time
 EPOCHS = 40
 SHORTEST_EPOCH, LONGEST_EPOCH = 2, 20
 SHORTEST_ALONE = 16
@@ -73,7 +74,7 @@ def spread(evaluations: int, search: Search) -> dict[str, int]:
     islands = max(1, min(search.islands, evaluations // (LEAST_GENERATIONS * SIZE)))
     generation = min(max(evaluations // FEW_GENERATIONS, SMALLEST), SIZE)
     generations = -(-evaluations // (islands * EPOCHS * generation))
-    shortest = SHORTEST_EPOCH if islands > 1 else SHORTEST_ALONE
+    shortest = -(-SHORTEST_EPOCH * SIZE // generation) if islands > 1 else SHORTEST_ALONE
     return {
         "islands": islands,
         "generation": generation,

@@ -223,7 +223,7 @@ def test_a_sweep_that_lost_its_lease_stops_and_leaves_the_folder_alone(
     taken = contextlib.ExitStack()
 
     def score(designs: pd.DataFrame, phases: int) -> pd.DataFrame:
-        if next(count) == 56:  # in the second epoch, as if it had been silent for longer than its lease
+        if next(count) == 20:  # in the second epoch, as if it had been silent for longer than its lease
             other.remove(next(name for name in other.names() if name.startswith("lock/")))
             taken.enter_context(other.locked())
             before.update({name: other.read(name) for name in other.names() if not name.startswith("lock/")})
