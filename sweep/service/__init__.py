@@ -1,0 +1,1 @@
+"""The service: studies, runs, fronts, sheets and builds over HTTP."""
