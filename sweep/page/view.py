@@ -1,4 +1,4 @@
-"""What the page knows of one visitor's wishes, without any page: limits and names to a mask, and the filters of charts and table."""
+"""What the page knows of one visitor's wishes, without any page: limits to a mask, and to the filters of charts and table."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from sweep.page.columns import MAXIMISE, NAMES, decimals, is_word
+from sweep.page.columns import LEFT_OUT, MAXIMISE, NAMES, SHOWN, decimals, is_word
 
 #: keys of the address that are no columns
-DESIGN, ACROSS, UP = "design", "x", "y"
+DESIGN, ACROSS, UP, COLUMNS = "design", "x", "y", "columns"
 RANGE = re.compile(r"^([-+0-9.eE]*)\.\.([-+0-9.eE]*)$")
 
 
@@ -36,6 +36,11 @@ class View:
     picked: str | None = None
     across: str = "wheel_diameter_mm"
     up: str = "print_time_h"
+    extra: list[str] = field(default_factory=list)  # columns beside the objectives that have a row among the limits
+    columns: list[str] = field(default_factory=list)  # of the table
+
+    def __post_init__(self) -> None:
+        self.columns = self.columns or [name for name in SHOWN if name in self.frame]
 
     @cached_property
     def rows(self) -> dict[str, int]:
@@ -51,13 +56,37 @@ class View:
         """Set or, without ends, lift a limit. Ends that are the wrong way round are swapped."""
         if low is not None and high is not None and low > high:
             low, high = high, low
+        self.add(name)
         if low is None and high is None:
             self.limits.pop(name, None)
         else:
             self.limits[name] = Bounds(low, high)
 
+    def add(self, name: str) -> None:
+        """Give a column a row among the limits."""
+        if name not in NAMES and name not in self.extra:
+            self.extra.append(name)
+
+    def take_away(self, name: str) -> None:
+        """Lift a column's limit and take its row away."""
+        self.limits.pop(name, None)
+        self.names.pop(name, None)
+        if name in self.extra:
+            self.extra.remove(name)
+
+    @property
+    def axes(self) -> tuple[str, ...]:
+        """Numbers that have a row among the limits."""
+        return (*NAMES, *(name for name in self.extra if not is_word(self.frame[name])))
+
+    @property
+    def word_rows(self) -> tuple[str, ...]:
+        """Columns of words that have a row among the limits."""
+        return tuple(name for name in self.extra if is_word(self.frame[name]))
+
     def keep(self, name: str, kept: tuple[str, ...]) -> None:
         """Keep only these names of a column of words; all of them or none lift it."""
+        self.add(name)
         options = self.options(name)
         chosen = tuple(option for option in options if option in kept)
         if not chosen or len(chosen) == len(options):
@@ -169,9 +198,11 @@ class View:
         def ends(one: Bounds) -> str:
             return "..".join("" if end is None else f"{end:g}" for end in one)
 
-        found = {name: ends(one) for name, one in self.limits.items()}
-        found |= {name: ",".join(kept) for name, kept in self.names.items()}
+        found = {name: ends(self.limits.get(name, Bounds())) for name in self.axes if name in self.limits or name in self.extra}
+        found |= {name: ",".join(self.names.get(name, ())) for name in self.word_rows}
         found |= {ACROSS: self.across, UP: self.up}
+        if self.columns != [name for name in SHOWN if name in self.frame]:
+            found[COLUMNS] = ",".join(self.columns)
         return found | ({DESIGN: self.picked} if self.picked else {})
 
     def read_address(self, given: Mapping[str, str]) -> None:
@@ -182,7 +213,9 @@ class View:
             elif name in (ACROSS, UP):
                 if text in self.frame:
                     setattr(self, "across" if name == ACROSS else "up", text)
-            elif name in self.frame:
+            elif name == COLUMNS:
+                self.columns = [one for one in text.split(",") if one in self.frame and one not in LEFT_OUT] or self.columns
+            elif name in self.frame and name not in LEFT_OUT:
                 found = RANGE.match(text)
                 if is_word(self.frame[name]):
                     self.keep(name, tuple(text.split(",")))
