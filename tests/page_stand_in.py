@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 
 from objectives.scoring import COLUMNS
-from objectives.variables import VARIABLES
+from objectives.variables import VARIABLE, VARIABLES
 from sweep.archive import open_run
 from sweep.errors import BadInput, Fault
 from sweep.front import OBJECTIVES
@@ -31,7 +31,7 @@ def noisy(front: pd.DataFrame, count: int, seed: int = 1) -> pd.DataFrame:
     random = np.random.default_rng(seed)
     made = front.iloc[random.integers(len(front), size=count)].reset_index(drop=True).copy()
     for name in made.columns:
-        if pd.api.types.is_float_dtype(made[name]):
+        if pd.api.types.is_float_dtype(made[name]) and name not in VARIABLE:
             spread = front[name].std(skipna=True)
             made[name] = made[name] + random.normal(0.0, 0.15 * (spread if np.isfinite(spread) else 0.0), count)
     for entry in OBJECTIVES:

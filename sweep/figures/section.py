@@ -60,7 +60,8 @@ def draw_section(axes: Any, shape: Shape, theme: dict[str, str], scale_bar: bool
     _upright(axes, half + 10, -shape.wheel_radius, shape.wheel_radius, f"Ø {2 * shape.wheel_radius:.1f} mm", theme)
     if scale_bar:
         _scale_bar(axes, -half, low - 24, theme)
-    _finish(axes, (-half - MARGIN, half + 2 * MARGIN), (low - (30 if scale_bar else 20), high + 6), theme, "Section through the shaft, to scale")
+    below = 30 if scale_bar else 20
+    _finish(axes, (-half - MARGIN, half + 2 * MARGIN), (low - below, high + 6), theme, "Section through the shaft, to scale")
 
 
 def draw_front(axes: Any, shape: Shape, theme: dict[str, str]) -> None:

@@ -12,10 +12,10 @@ import pandas as pd
 from nicegui import ui
 
 from sweep.front import knee
-from sweep.page.charts import LINES, dimensions
+from sweep.page.charts import ALL, KEPT, LINES, MARKS, dimensions
 from sweep.page.design_panel import DesignPanel
 from sweep.page.limits_panel import LimitsPanel
-from sweep.page.parts import button, el, notice
+from sweep.page.parts import button, el, link, notice
 from sweep.page.routes import address, design_row, joined, run_page
 from sweep.page.run_bar import RunBar, run_notice
 from sweep.page.shell import TOLD, Shell, gone, off_loop, tell, told
@@ -54,7 +54,7 @@ async def board_page(desk: Desk, snapshots: Snapshots, run: str, given: Mapping[
     try:
         found = await off_loop(look, desk, snapshots, run)
     except TOLD as error:
-        with shell.frame(""):
+        with shell.frame("", "board-waiting"):
             gone("This run cannot be shown", str(error))
         await ui.context.client.connected()
         await shell.begin()
@@ -75,7 +75,7 @@ class Board:
                  given: Mapping[str, str]) -> None:  # fmt: skip
         self.desk, self.snapshots, self.shell, self.run, self.found = desk, snapshots, shell, run, found
         self.snapshot = found.snapshot
-        self.view = View(self.snapshot.frame)
+        self.view = View(self.snapshot.frame, beside=found.baseline)
         self.view.read_address(given)
         self.rows: dict[str, pd.Series | None] = {}
         self._given = given
@@ -93,8 +93,12 @@ class Board:
             self.new = button("Show new", self.take_new, mark="new", classes="main")
             self.new.move(target_index=0)
             self.new.show(False)
+            again = link("Study", f"/new?{urlencode({'run': self.run})}", classes="b", label="A new study from this one")
+            again.move(target_index=1)
         self.line = notice("", mark="run-help")
         if self.empty:
+            with el("p"):
+                link("All runs", "/", classes="b")
             self.bar.show(self.found.summary, self.found.lines)
             run_notice(self.found.summary, self.line)
             return
@@ -114,10 +118,14 @@ class Board:
         """Once the browser is there: data, shortlist, the design that the address names or the knee."""
         if not self.empty:
             ui.run_javascript(f"wheel.tint({self.limits.axes.id})")
-            for chart, words in ((self.limits.axes, "Parallel axes of the limits; the fields beside them do the same."),
-                                 (self.tradeoffs.matrix, "Scatter plots of every pair of objectives; the table lists the same "
-                                                         "designs.")):  # fmt: skip
-                ui.run_javascript(f"wheel.describe({chart.id}, {words!r})")
+            told_of = {
+                self.limits.axes.id: "Parallel axes of the limits; the fields beside them do the same.",
+                self.tradeoffs.layers[ALL].id: "Scatter plots of every pair of objectives; the table lists the same designs.",
+            }
+            for chart, words in told_of.items():
+                ui.run_javascript(f"wheel.describe({chart}, {words!r})")
+            for layer in (KEPT, MARKS):
+                self.tradeoffs.layers[layer].props("aria-hidden=true")
             self.load()
             await self.show_shortlist(self.found.kept)
             if self.view.picked is None:
@@ -202,8 +210,9 @@ class Board:
         columns = joined(dimensions(self.view)[1:])
         every = address("points", run, key, columns=columns)
         some = address("points", run, key, columns=columns, most=LINES)
-        ui.run_javascript(f"wheel.points({self.tradeoffs.matrix.id}, 'all', {every!r})")
-        ui.run_javascript(f"wheel.points({self.limits.axes.id}, 'lines', {some!r})")
+        matrix = [self.tradeoffs.layers[layer].id for layer in (ALL, KEPT)]
+        ui.run_javascript(f"wheel.points({matrix}, 'all', {every!r})")
+        ui.run_javascript(f"wheel.points([{self.limits.axes.id}], 'lines', {some!r})")
         self._load_table()
 
     def _load_table(self) -> None:
@@ -299,6 +308,7 @@ class Board:
             self._went(str(error))
             return
         self.snapshot = self.found.snapshot
+        self.view.beside = self.found.baseline
         self.view.renew(self.snapshot.frame)
         self.new.show(False)
         self.limits.build_rows()

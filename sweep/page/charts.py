@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sweep.page.columns import NAMES, label, maximised
+from sweep.page.columns import NAMES, label, maximised, unit, with_unit
 from sweep.page.letters import place
 from sweep.page.palette import FONT
 from sweep.page.view import View
@@ -13,17 +13,24 @@ from sweep.page.view import View
 Colours = Mapping[str, str]
 Option = dict[str, Any]
 LETTERS = "ABCDEF"
+ALL, KEPT, MARKS = "all", "kept", "marks"
 #: the first dimension of every dataset
 ROW = "row"
 #: lines that are drawn of a large front, and of them those that show what the limits took away
-LINES, GREY_LINES = 1500, 500
+LINES, GREY_LINES = 1200, 400
 #: every pair of objectives: row and column of the lower triangle
 PAIRS = [(row, column) for row in range(1, len(NAMES)) for column in range(row)]
 CORNER = len(PAIRS)
 #: places of the panels [%]: left edge, top edge, step across and down, width, height
 LEFT, TOP, ACROSS, DOWN, WIDTH, HEIGHT = 7.0, 2.0, 23.4, 23.6, 20.6, 20.6
 #: the free pair in the empty upper corner [%]
-FREE = {"left": "56%", "top": "9%", "width": "42%", "height": "35%"}
+FREE = {"left": "56%", "top": "10.5%", "width": "41%", "height": "33.5%"}
+#: places of the panels on a narrow screen [%]: two beside each other, the free pair below them
+NARROW = 520
+NARROW_LEFT, NARROW_TOP, NARROW_DOWN, NARROW_WIDTH, NARROW_HEIGHT = (10.0, 59.0), 1.8, 14.4, 38.0, 9.6
+NARROW_FREE = {"left": "12%", "top": "76%", "width": "84%", "height": "20%"}
+#: designs from which on points are drawn smaller
+MANY = 2000
 #: sizes of the panels that letters are placed for [px]
 PANEL_SIZE, FREE_SIZE = (140.0, 100.0), (300.0, 170.0)
 
@@ -55,8 +62,9 @@ def axes_option(view: View, colours: Colours) -> Option:
             "axisLine": {"lineStyle": {"color": colours["ink"], "width": 1.2}},
             "axisTick": {"lineStyle": {"color": colours["soft"]}, "length": 4},
             "axisLabel": {
-                "color": colours["ink"], "fontSize": 12, "fontFamily": FONT, "margin": 6, "backgroundColor": colours["paper"],
-                "padding": [0, 4], "lineHeight": 16, "borderRadius": 2, "showMinLabel": False, "showMaxLabel": False, "hideOverlap": True,
+                "color": colours["ink"], "fontSize": 12, "fontFamily": FONT, "margin": 6, "lineHeight": 16, "padding": [0, 4],
+                "backgroundColor": colours["paper"], "borderRadius": 2, "showMinLabel": False, "showMaxLabel": False,
+                "hideOverlap": True,
             },
             "areaSelectStyle": {"width": 22, "borderWidth": 1, "borderColor": colours["design"], "color": colours["design"],
                                 "opacity": 0.18},
@@ -67,8 +75,6 @@ def axes_option(view: View, colours: Colours) -> Option:
         "animation": False, "backgroundColor": "transparent",
         "parallel": {"layout": "vertical", "left": 12, "right": 12, "top": rim, "bottom": rim},
         "parallelAxis": axes,
-        "aria": {"enabled": True, "label": {"description": f"{len(names)} horizontal axes, better to the right. The fields "
-                                                           "beside each axis set the same limits."}},
         "dataset": [
             {"id": "lines", "dimensions": shown, "source": []},
             {"id": "rest", "fromDatasetId": "lines",
@@ -97,8 +103,12 @@ def panels(view: View) -> list[tuple[str, str]]:
     return [*((NAMES[column], NAMES[row]) for row, column in PAIRS), (view.across, view.up)]
 
 
-def matrix_option(view: View, colours: Colours) -> Option:
-    """The lower triangle of pairs, and a larger free pair in the empty corner."""
+def matrix_option(view: View, colours: Colours, layer: str) -> Option:
+    """The lower triangle of pairs, and a larger free pair in the empty corner, one layer of it.
+
+    Layers are charts that lie on each other, so that a brush draws the kept designs anew and nothing else: ``ALL`` has axes and
+    clicks, ``KEPT`` the kept designs, ``MARKS`` baseline, picked design and shortlist.
+    """
     grids, across_axes, up_axes, series = [], [], [], list[Option]()
     for k, (across, up) in enumerate(panels(view)):
         free = k == CORNER
@@ -109,32 +119,66 @@ def matrix_option(view: View, colours: Colours) -> Option:
         })  # fmt: skip
         across_axes.append(_axis(view, across, k, colours, free or row == len(NAMES) - 1, across=True, free=free))
         up_axes.append(_axis(view, up, k, colours, free or column == 0, across=False, free=free))
-        dots: Option = {"type": "scatter", "xAxisIndex": k, "yAxisIndex": k, "animation": False}
-        many = {**dots, "large": True, "largeThreshold": 200, "encode": {"x": across, "y": up}}
-        series += [
-            {**many, "id": f"all{k}", "datasetIndex": 0, "symbolSize": 3.2 if free else 2.6, "z": 1, "zlevel": 0,
-             "itemStyle": {"color": colours["rest"], "opacity": 0.7}, "cursor": "crosshair"},
-            {**many, "id": f"kept{k}", "datasetIndex": 1, "symbolSize": 3.4 if free else 2.8, "z": 2, "zlevel": 1,
-             "silent": True, "itemStyle": {"color": colours["design"], "opacity": 0.6}},
-            {**dots, "id": f"base{k}", "symbol": "diamond", "symbolSize": 12, "z": 4, "zlevel": 2, "silent": True, "data": [],
-             "itemStyle": {"color": colours["baseline"], "borderColor": colours["paper"], "borderWidth": 1}},
-            {**dots, "id": f"pick{k}", "symbol": "circle", "symbolSize": 15, "z": 5, "zlevel": 2, "silent": True, "data": [],
-             "itemStyle": {"color": "transparent", "borderColor": colours["ink"], "borderWidth": 2}},
-            {**dots, "id": f"short{k}", "symbol": "circle", "symbolSize": 7, "z": 6, "zlevel": 2, "silent": True, "data": [],
-             "itemStyle": {"color": colours["paper"], "borderColor": colours["ink"], "borderWidth": 1.6},
-             "label": {"color": colours["ink"], "textBorderColor": colours["paper"], "textBorderWidth": 2}},
-        ]  # fmt: skip
+        size = (2.2 if len(view.frame) > MANY else 2.7) + 0.6 * free
+        series += _layer_series(layer, k, across, up, size, colours)
     shown = dimensions(view)
+    kept = {"id": "kept", "fromDatasetId": "all", "transform": {"type": "filter", "config": view.chart_filter()}}
+    dataset = [{"id": "all", "dimensions": shown, "source": []}, *([kept] if layer == KEPT else [])]
+    if layer != ALL:
+        for axis in (*across_axes, *up_axes):
+            axis["show"] = False
     return {
         "animation": False, "backgroundColor": "transparent", "grid": grids, "xAxis": across_axes, "yAxis": up_axes,
-        "series": series,
-        "aria": {"enabled": True, "label": {"description": "Scatter plots of every pair of the five objectives, and one of "
-                                                           f"{label(view.across)} and {label(view.up)}."}},
-        "dataset": [
-            {"id": "all", "dimensions": shown, "source": []},
-            {"id": "kept", "fromDatasetId": "all", "transform": {"type": "filter", "config": view.chart_filter()}},
-        ],
+        "series": series, "dataset": [] if layer == MARKS else dataset, "media": _media(view, grids, across_axes, up_axes),
     }  # fmt: skip
+
+
+def _layer_series(layer: str, k: int, across: str, up: str, size: float, colours: Colours) -> list[Option]:
+    dots: Option = {"type": "scatter", "xAxisIndex": k, "yAxisIndex": k, "animation": False}
+    many = {**dots, "large": True, "largeThreshold": 200, "encode": {"x": across, "y": up}}
+    if layer == ALL:
+        return [{**many, "id": f"all{k}", "datasetIndex": 0, "symbolSize": size, "cursor": "crosshair",
+                 "itemStyle": {"color": colours["rest"], "opacity": 0.7}}]  # fmt: skip
+    if layer == KEPT:
+        return [{**many, "id": f"kept{k}", "datasetIndex": 1, "symbolSize": size + 0.2, "silent": True,
+                 "itemStyle": {"color": colours["design"], "opacity": 0.6}}]  # fmt: skip
+    dots |= {"silent": True, "data": []}
+    return [
+        {**dots, "id": f"base{k}", "symbol": "diamond", "symbolSize": 12, "z": 4,
+         "itemStyle": {"color": colours["baseline"], "borderColor": colours["paper"], "borderWidth": 1}},
+        {**dots, "id": f"pick{k}", "symbol": "circle", "symbolSize": 15, "z": 5,
+         "itemStyle": {"color": "transparent", "borderColor": colours["ink"], "borderWidth": 2}},
+        {**dots, "id": f"short{k}", "symbol": "circle", "symbolSize": 7, "z": 6,
+         "itemStyle": {"color": colours["paper"], "borderColor": colours["ink"], "borderWidth": 1.6},
+         "label": {"color": colours["ink"], "textBorderColor": colours["paper"], "textBorderWidth": 2}},
+    ]  # fmt: skip
+
+
+def _media(view: View, grids: list[Option], across_axes: list[Option], up_axes: list[Option]) -> list[Option]:
+    """On a narrow screen two panels stand beside each other and each has its own names."""
+    places, across_narrow, up_narrow = [], [], []
+    for k, (across, up) in enumerate(panels(view)):
+        row, column = divmod(k, 2)
+        places.append(NARROW_FREE if k == CORNER else {
+            "left": f"{NARROW_LEFT[column]}%", "top": f"{NARROW_TOP + NARROW_DOWN * row:.1f}%", "width": f"{NARROW_WIDTH}%",
+            "height": f"{NARROW_HEIGHT}%",
+        })  # fmt: skip
+        shown: Option = {"axisTick": {"show": True}, "axisLabel": {"show": True}}
+        across_narrow.append({**shown, "id": f"across{k}", "name": _named(across), "nameLocation": "middle", "nameGap": 20})
+        up_narrow.append({**shown, "id": f"up{k}", "name": _named(up), "nameLocation": "end", "nameGap": 5,
+                          "nameTextStyle": {"align": "left", "padding": [0, 0, 0, -24]}})  # fmt: skip
+    wide = [{name: axis[name] for name in ("id", "name", "nameLocation", "nameGap", "axisTick", "axisLabel", "nameTextStyle")}
+            for axis in (*across_axes, *up_axes)]  # fmt: skip
+    count = len(across_axes)
+    return [
+        {"query": {"maxWidth": NARROW}, "option": {"grid": places, "xAxis": across_narrow, "yAxis": up_narrow}},
+        {"query": {"minWidth": NARROW + 1}, "option": {"grid": grids, "xAxis": wide[:count], "yAxis": wide[count:]}},
+    ]
+
+
+def _named(name: str) -> str:
+    sense = maximised(name)
+    return with_unit(name) + ("" if sense is None else " →" if sense else " ←")
 
 
 def _axis(view: View, name: str, k: int, colours: Colours, shown: bool, *, across: bool, free: bool) -> Option:
@@ -142,19 +186,21 @@ def _axis(view: View, name: str, k: int, colours: Colours, shown: bool, *, acros
     arrow = "" if sense is None else " →" if sense else " ←"
     words = view.frame[name].dtype == object
     axis: Option = {
+        "id": f"{'across' if across else 'up'}{k}",  # without it axes are told apart by their names, which change
         "gridIndex": k, "splitLine": {"show": False}, "splitNumber": 5 if free else 3,
         "axisTick": {"show": shown, "length": 3, "lineStyle": {"color": colours["line"]}},
         "axisLine": {"onZero": False, "lineStyle": {"color": colours["line"]}},
         "axisLabel": {"show": shown, "fontSize": 12, "color": colours["soft"], "fontFamily": FONT, "hideOverlap": True,
                       "showMinLabel": words, "showMaxLabel": words, "margin": 5},
-        "name": label(name) + arrow if shown and not free else "", "nameLocation": "middle",
-        "nameGap": 22 if across else 34,
-        "nameTextStyle": {"color": colours["ink"], "fontSize": 13, "fontFamily": FONT, "fontWeight": 500},
+        "name": (unit(name) if free else label(name)) + arrow if shown else "", "nameLocation": "end" if free else "middle",
+        "nameGap": 6 if free else 22 if across else 34,
+        "nameTextStyle": {"color": colours["ink"], "fontSize": 13, "fontFamily": FONT, "fontWeight": 500, "align": "center",
+                          "padding": 0},
     }  # fmt: skip
     if words:
         names = [option if len(option) < 15 else option[:13] + "…" for option in view.options(name)]
         narrow = {"width": 64, "overflow": "truncate"} if not across else {"interval": 0, "width": 70, "overflow": "break"}
-        return axis | {"type": "category", "data": names, "axisLabel": {**axis["axisLabel"], **narrow}, "nameGap": 30}
+        return axis | {"type": "category", "data": names, "axisLabel": {**axis["axisLabel"], **narrow}, "nameGap": 8}
     low, high = view.span(name)
     return axis | {"type": "value", "min": low, "max": high}
 

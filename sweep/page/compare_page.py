@@ -74,7 +74,8 @@ def _fronts(found: Comparison, signs: Sequence[str]) -> None:
         with el("div", "wide", tabindex="0", role="region", label="Fronts"), el("table", "v"):
             with el("thead"), el("tr"):
                 el("td")
-                for name in ("Run", "Designs", "On the common front", "Hypervolume", "Lost without it"):
+                el("th", "text", "Run", scope="col")
+                for name in ("Designs", "On the common front", "Hypervolume", "Lost without it"):
                     el("th", "", name, scope="col")
             with el("tbody"):
                 for k, (sign, front) in enumerate(zip(signs, found.fronts, strict=True)):

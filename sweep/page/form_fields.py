@@ -20,6 +20,8 @@ from sweep.page.columns import label
 
 TEXT, NUMBER, PICK, THREE, SPACE = "text", "number", "pick", "three numbers", "space"
 BALANCING, CASTERED = "balancing", "castered"
+#: units of keys that no column has
+UNITS = {"_m_per_s2": "m/s²", "_m": "m", "_Wh": "Wh"}
 RANGE = re.compile(r"^\s*([-+0-9.eE]+)\s*(?:\.\.|to)\s*([-+0-9.eE]+)\s*$")
 WHERE = re.compile(r"\[\[?([\w.]+)\]?\]")
 
@@ -42,8 +44,8 @@ class Field:
 
     @property
     def unit(self) -> str:
-        found = described(self.key)[0]
-        return {"": "", "1": ""}.get(found, found)
+        known = next((words for ending, words in UNITS.items() if self.key.endswith(ending)), described(self.key)[0])
+        return "" if known == "1" else known
 
 
 def groups() -> list[tuple[str, str, list[Field]]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
+from html import escape
 from typing import Any
 
 from nicegui import ui
@@ -92,30 +93,28 @@ def choice(
     if mark:
         made.mark(mark)
         made._props["data-mark"] = mark
-    with made:
-        fill_choice(made, options, value)
+    fill_choice(made, options, value)
     return made
 
 
 def fill_choice(
-    made: Element, options: Mapping[str, Sequence[tuple[str, str]]] | Sequence[tuple[str, str]], value: str
+    made: Node, options: Mapping[str, Sequence[tuple[str, str]]] | Sequence[tuple[str, str]], value: str
 ) -> None:
-    """Put options into a list, in place of those it has."""
-    made.clear()
-    with made:
-        if isinstance(options, Mapping):
-            for title, entries in options.items():
-                with el("optgroup", label_=title):
-                    _options(entries, value)
-        else:
-            _options(options, value)
+    """Put options into a list, in place of those it has. They are text: every element costs at each redrawing of the page."""
+    if isinstance(options, Mapping):
+        inner = "".join(
+            f'<optgroup label="{escape(title)}">{_options(entries)}</optgroup>' if title else _options(entries)
+            for title, entries in options.items()
+        )
+    else:
+        inner = _options(options)
+    made._props["innerHTML"] = inner
+    made._props["value"] = value
+    made.update()
 
 
-def _options(entries: Sequence[tuple[str, str]], value: str) -> None:
-    for given, text in entries:
-        one = el("option", "", text, value=given)
-        if given == value:
-            one._props["selected"] = True
+def _options(entries: Sequence[tuple[str, str]]) -> str:
+    return "".join(f'<option value="{escape(given)}">{escape(text)}</option>' for given, text in entries)
 
 
 def checkbox(text: str, ticked: bool, change: Callable[[bool], Any], *, mark: str = "", **attributes: Any) -> Node:

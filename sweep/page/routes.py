@@ -74,7 +74,10 @@ def add_routes(app: FastAPI, desk: Desk, snapshots: Snapshots) -> None:
         def make() -> Response:
             if kind not in DRAWINGS:
                 raise NotThere(f"There is no drawing {kind}: {', '.join(DRAWINGS)}.")
-            return Response(drawn(run, key, design, kind), media_type="image/svg+xml")
+            try:
+                return Response(drawn(run, key, design, kind), media_type="image/svg+xml")
+            except (ValueError, KeyError, ArithmeticError) as error:  # a shape that nobody thought of
+                raise SweepFailure(f"This drawing could not be made: {error}. The sheet says more.") from error
 
         return answered(make)
 

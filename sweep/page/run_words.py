@@ -44,15 +44,17 @@ def help_words(summary: RunSummary) -> str:
         return summary.message or "It ended without a word. Its folder is as it was; resume it, or start a new study."
     if summary.state == STARTING:
         return "The mechanics are compiled first: a minute or two on the first use of a machine, some seconds later on."
-    if summary.state == STOPPED:
-        return summary.message or "What was found is kept. Resume goes on where it stopped."
+    stopped = "What was found is kept. Resume goes on where it stopped." if summary.state == STOPPED else ""
+    if not summary.front_size and stopped:
+        return summary.message or stopped
     if not summary.front_size:
         if summary.state == FINISHED:
             return summary.message or "No design holds every constraint. Widen [space] or ease [limits] in a new study."
         return "No design yet: the first epoch is still at work."
     if summary.front_size == 1:
-        return "One design on the front: nothing to trade yet. A longer search or a wider [space] finds more."
-    return summary.message
+        few = "One design on the front: nothing to trade yet. A longer search or a wider [space] finds more."
+        return f"{few} {summary.message or stopped}".strip()
+    return summary.message or stopped
 
 
 def hypervolume_svg(lines: Sequence[Mapping[str, Any]], width: int = 168, height: int = 34) -> str:

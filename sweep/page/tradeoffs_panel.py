@@ -7,8 +7,8 @@ from typing import Any
 
 from nicegui import ui
 
-from sweep.page.charts import Colours, marks, matrix_option
-from sweep.page.columns import groups, with_unit
+from sweep.page.charts import ALL, KEPT, MARKS, Colours, marks, matrix_option
+from sweep.page.columns import groups, label
 from sweep.page.parts import choice, el, section
 from sweep.page.view import View
 
@@ -26,11 +26,12 @@ class TradeoffsPanel:
                         el("i", sign, text, aria_hidden="true")
                         el("span", "", words)
             with el("div", "mx-box"):
-                self.matrix = ui.echart(matrix_option(view, colours)).classes("mx").mark("matrix")
-                self.matrix.on("componentClick", self._clicked, ["value"])
+                self.layers = {layer: ui.echart(matrix_option(view, colours, layer)).classes(f"mx mx-{layer}").mark(layer)
+                               for layer in (ALL, KEPT, MARKS)}  # fmt: skip
+                self.layers[ALL].on("componentClick", self._clicked, ["value"])
                 with el("div", "pair"):
                     found = groups(view.frame).items()
-                    options = {title: [(name, with_unit(name)) for name in names] for title, names in found}
+                    options = {title: [(name, label(name)) for name in names] for title, names in found}
                     choice(options, view.up, lambda name: self._chosen("up", name), mark="up",
                            label="Upwards in the free chart")  # fmt: skip
                     el("span", "", "over")
@@ -39,16 +40,17 @@ class TradeoffsPanel:
 
     def draw(self) -> None:
         """The matrix anew, without its points."""
-        self.matrix.run_chart_method("setOption", matrix_option(self.view, self.colours), {"notMerge": True})
+        for layer, chart in self.layers.items():
+            chart.run_chart_method("setOption", matrix_option(self.view, self.colours, layer), {"notMerge": True})
 
     def apply(self) -> None:
         """Show what the limits keep: only the filter is sent."""
         kept = {"id": "kept", "transform": {"type": "filter", "config": self.view.chart_filter()}}
-        self.matrix.run_chart_method("setOption", {"dataset": [kept]})
+        self.layers[KEPT].run_chart_method("setOption", {"dataset": [kept]})
 
     def mark(self, shortlist: Sequence[str], baseline: Mapping[str, Any] | None) -> None:
         """Show baseline, picked design and shortlist."""
-        self.matrix.run_chart_method("setOption", {"series": marks(self.view, shortlist, baseline)})
+        self.layers[MARKS].run_chart_method("setOption", {"series": marks(self.view, shortlist, baseline)})
 
     def _clicked(self, event: Any) -> None:
         value = event.args.get("value")

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from sweep.page.columns import LEFT_OUT, MAXIMISE, NAMES, SHOWN, decimals, is_word
+from sweep.page.columns import ENDLESS, LEFT_OUT, MAXIMISE, NAMES, SHOWN, decimals, is_word
 
 #: keys of the address that are no columns
 DESIGN, ACROSS, UP, COLUMNS = "design", "x", "y", "columns"
@@ -38,6 +38,7 @@ class View:
     up: str = "print_time_h"
     extra: list[str] = field(default_factory=list)  # columns beside the objectives that have a row among the limits
     columns: list[str] = field(default_factory=list)  # of the table
+    beside: Mapping[str, Any] | None = None  # a baseline that axes reach to as well
 
     def __post_init__(self) -> None:
         self.columns = self.columns or [name for name in SHOWN if name in self.frame]
@@ -119,6 +120,9 @@ class View:
         """Ends of an axis: the column's range and a little beyond; round numbers are for the axis itself."""
         values = self.numbers(name)
         known = values[np.isfinite(values)]
+        own = None if self.beside is None or is_word(self.frame[name]) else self.beside.get(name)
+        if own is not None and math.isfinite(float(own)) and abs(float(own)) < ENDLESS:
+            known = np.append(known, float(own))
         if not len(known):
             return 0.0, 1.0
         low, high = float(known.min()), float(known.max())

@@ -51,10 +51,10 @@
     }
   }
 
-  async function points(id, dataset, address) {
+  async function points(ids, dataset, address) {
     try {
-      const [chart, source] = await Promise.all([part(id, "chart"), fetched(address)]);
-      chart.setOption({ dataset: [{ id: dataset, source }] });
+      const [source, ...charts] = await Promise.all([fetched(address), ...ids.map((id) => part(id, "chart"))]);
+      for (const chart of charts) chart.setOption({ dataset: [{ id: dataset, source }] });
       counts[dataset === "all" ? "points" : "lines"] += 1;
     } catch (error) {
       failed(error);
