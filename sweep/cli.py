@@ -346,6 +346,24 @@ def build(
         finish(make(run, design, Steps(note)), note)
 
 
+@app.command()
+def serve(
+    host: Annotated[str, typer.Option("--host", help="Address to listen at; any but loopback needs a token.")] = "127.0.0.1",
+    port: Annotated[int, typer.Option("--port", help="Port to listen at, 0 for any that is free.", min=0, max=65535)] = 8730,
+    results: Annotated[Path, typer.Option("--results", help="Folder of the runs.")] = Path("results"),
+    token: Annotated[
+        str | None, typer.Option("--token", help="What a client must know; better in WHEELFRONT_TOKEN.", show_default=False)
+    ] = None,
+) -> None:
+    """Serve the page and the service.
+
+    Studies are submitted, followed, stopped and resumed there; sweeps go on without the server.
+    """
+    from sweep.service.serving import serve as listen
+
+    listen(host, port, results, token, note)
+
+
 for command in (workshop.improve, workshop.calibrate, workshop.compare):
     app.command()(command)
 

@@ -31,12 +31,12 @@ TRIES, PAUSE = 3, 1.0
 @contextlib.contextmanager
 def process_lock(path: Path) -> Iterator[None]:
     """A lock file that names its process. The lock of a process that has died on this host is taken over."""
-    own = _own()
+    own = identity(os.getpid())
     while not _created(path, json.dumps(own).encode()):
         holder = _read(path)
         if holder is None:
             continue
-        if holder.get("host") != own["host"] or _alive(holder):
+        if holder.get("host") != own["host"] or alive(holder):
             raise _second(str(path.parent), holder, str(path), "wait for it, give another --out, or delete the lock if that "
                           "process is gone")
         _take_over(path)
@@ -141,7 +141,7 @@ class Lease:
         raise _second(self._place, other or {}, f"{LOCK}/", f"wait for it, {LEASE:.0f} s if it has died, or give another --out")
 
     def _claim(self) -> None:
-        self._store.put(self._name, json.dumps(_own()).encode())
+        self._store.put(self._name, json.dumps(identity(os.getpid())).encode())
 
     def _other(self) -> dict[str, Any] | None:
         """Whose claim is alive beside ours, None where there is none. Removes those of the dead."""
@@ -156,7 +156,7 @@ class Lease:
                 continue
             except (ValueError, TypeError):
                 holder = {}
-            died_here = holder.get("system") == _system() != "" and not _alive(holder)
+            died_here = holder.get("system") == _system() != "" and not alive(holder)
             if not died_here and (now - written).total_seconds() <= LEASE + 1:  # stores count whole seconds
                 return holder
             self._store.remove(name)
@@ -194,9 +194,9 @@ def _words(holder: Mapping[str, Any]) -> str:
     return f"process {holder.get('pid')} on {holder.get('host')}" if holder else "another process"
 
 
-def _own() -> dict[str, Any]:
-    pid = os.getpid()
-    return {"pid": pid, "host": socket.gethostname(), "system": _system(), "began": _began(pid)}
+def identity(pid: int) -> dict[str, Any]:
+    """What tells a process from every other one, now and later: ``alive`` recognises it."""
+    return {"pid": pid, "host": socket.gethostname(), "system": _system(), "began": start_of(pid)}
 
 
 def _now() -> float:
@@ -212,7 +212,8 @@ def _system() -> str:
         return ""
 
 
-def _alive(holder: Mapping[str, Any]) -> bool:
+def alive(holder: Mapping[str, Any]) -> bool:
+    """Whether the process of an ``identity`` of this machine is still at work."""
     try:
         pid = int(holder["pid"])
         os.kill(pid, 0)
@@ -221,12 +222,13 @@ def _alive(holder: Mapping[str, Any]) -> bool:
     except (OSError, KeyError, ValueError, OverflowError):
         return False
     # a number that was given to another process since began at another moment
-    return pid > 0 and _began(pid) == holder.get("began")
+    return pid > 0 and start_of(pid) == holder.get("began")
 
 
-def _began(pid: int) -> str:
-    """When a process began, in the system's own count; empty where the system does not tell."""
+def start_of(pid: int) -> str:
+    """When a process began, in the system's own count; empty where the system does not tell, or it has ended."""
     try:
-        return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[19]
+        fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        return "" if fields[0] == "Z" else fields[19]  # one that has ended and that nobody has asked about yet
     except (OSError, IndexError):
         return ""

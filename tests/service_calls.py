@@ -1,0 +1,58 @@
+"""A service over runs that cost little, called in this process."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from sweep.runner import run
+from sweep.service.app import create_app
+from sweep.service.desk import Desk, Limits
+from sweep.service.processes import Processes
+from tests.problems import toy_score, toy_study
+
+#: what a test server goes by
+BASE = "http://localhost"
+TOKEN = "an-invented-token-of-some-length"
+
+
+def toy_run(place: Path, name: str = "toy") -> Path:
+    """A finished run of the toy, below a results folder."""
+    run(toy_study(name, evaluations=300, islands=1), place / name, score=toy_score)
+    return place / name
+
+
+def client(desk: Desk, token: str | None = None, **more: Any) -> TestClient:
+    return TestClient(create_app(desk, token=token, page=False), base_url=BASE, follow_redirects=False, **more)
+
+
+def desk_over(results: Path, **limits: Any) -> Desk:
+    return Desk(results, limits=Limits(**limits))
+
+
+def copied(run_folder: Path, results: Path, name: str, **about: Any) -> Path:
+    """A copy of a run under another name, with other facts in its run.json."""
+    place = results / name
+    shutil.copytree(run_folder, place)
+    told = json.loads((place / "run.json").read_text())
+    (place / "run.json").write_text(json.dumps({**told, **about}))
+    return place
+
+
+class NoProcesses:
+    """Takes the place of ``Processes.start``: remembers what would have been started."""
+
+    def __init__(self, patch: pytest.MonkeyPatch) -> None:
+        self.started: list[list[str]] = []
+        patch.setattr(Processes, "start", self._start)
+
+    def _start(self, arguments: list[str], where: Path, log: Path, record: Path, facts: dict[str, Any]) -> None:
+        from sweep.service.processes import write_record
+
+        self.started.append(arguments)
+        write_record(record, {**facts, "pid": 0, "host": "nowhere", "began": "", "started": "2026-11-26T10:00:00+00:00"})
