@@ -39,7 +39,7 @@ def _fill(found: Comparison, runs: str) -> None:
         el("h1", "", "Runs compared")
     for text in found.cautions:
         notice(text)
-    with el("figure", "comparison"):
+    with el("figure", "comparison", tabindex="0", label="Figure of the fronts"):
         words = "Designs of each front in five pairs of objectives, and who holds most in which third of their ranges"
         el("img", "", src=address("comparison.svg", runs=runs), alt=words)
     with el("div", "tables"):
@@ -55,7 +55,7 @@ def _table(title: str, note: str, head: Sequence[str], rows: Sequence[Sequence[s
         el("h2", "", title)
         if note:
             el("p", "faint", note)
-        with el("div", "wide", tabindex="0", role="region", label=title), el("table", "v"):
+        with el("div", "wide", tabindex="0", role="region", label=f"{title}: table"), el("table", "v"):
             with el("thead"), el("tr"):
                 for name in head:
                     el("th", "", name, scope="col") if name else el("td")
@@ -71,7 +71,7 @@ def _fronts(found: Comparison, signs: Sequence[str]) -> None:
         el("h2", "", "Fronts")
         el("p", "faint", f"Hypervolume between common bounds; all together {share(found.hypervolume_together)}. "
                          "Lost without it: what only this front holds.")  # fmt: skip
-        with el("div", "wide", tabindex="0", role="region", label="Fronts"), el("table", "v"):
+        with el("div", "wide", tabindex="0", role="region", label="Fronts: table"), el("table", "v"):
             with el("thead"), el("tr"):
                 el("td")
                 el("th", "text", "Run", scope="col")

@@ -180,6 +180,8 @@ def write(document: TOMLDocument, field: Field, text: str) -> None:
     if not text.strip():
         if field.key in table:
             del table[field.key]
+        if field.table and not len(table):
+            del whole[field.table]
         return
     value = value_of(field, text)
     if isinstance(value, dict):
@@ -196,9 +198,9 @@ def place_of(fault: Fault, fields: Sequence[Field]) -> str:
     'robot.mass_kg'
     """
     found = WHERE.search(fault.where)
-    table = found.group(1) if found else ""
+    table, _, inner = (found.group(1) if found else "").partition(".")
     for field in fields:
-        if fault.quantity.strip("'\"") == field.key and field.table == table:
+        if field.table == table and field.key in (fault.quantity.strip("'\""), inner):
             return field.name
     return ""
 

@@ -93,8 +93,8 @@ class StudyForm:
                 el("h2", "", "The study's file")
                 el("p", "faint", "What the form says stands here, and the other way round. Duties, materials, motors, limits "
                                  "and the baseline are written here.")  # fmt: skip
-                with el("ul", "faults", role="status") as self._faults:
-                    pass
+                with el("div", role="status"):
+                    self._faults = el("ul", "faults")
                 self.file = el("textarea", "toml", rows=str(LINES), spellcheck="false", value=self.text, label="Study as TOML")
                 self.file.mark("toml")
                 self.file._props["data-mark"] = "toml"

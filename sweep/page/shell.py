@@ -88,7 +88,7 @@ class Shell:
             with self.end:
                 self._dark = button("Dark", self._other, mark="dark", aria_pressed="false")
         el("p", "trouble", id="trouble", role="alert", hidden=True)
-        with el("main", classes, id="content", tabindex="-1"):
+        with el("div", classes, id="content", tabindex="-1"):  # the main landmark is NiceGUI's, about all of it
             yield
 
 
