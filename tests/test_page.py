@@ -202,7 +202,8 @@ def test_every_field_is_one_that_a_study_knows(desk: StandIn) -> None:
 
 def test_faults_find_their_field(desk: StandIn) -> None:
     fields = [field for _, _, listed in groups() for field in listed]
-    for old, new, name in (("mass_kg = 9.0 ", "mass_kg = -9.0 ", "robot.mass_kg"), ('floor = "vinyl"', 'floor = "lava"', "robot.floor"),
+    for old, new, name in (("mass_kg = 9.0 ", "mass_kg = -9.0 ", "robot.mass_kg"),
+                           ('floor = "vinyl"', 'floor = "lava"', "robot.floor"),
                            ("low = 140", "low = 1400", "space.wheel_diameter_mm")):  # fmt: skip
         assert old in STUDY
         assert name in [place_of(fault, fields) for fault in desk.faults_of(STUDY.replace(old, new))]
@@ -285,6 +286,7 @@ def test_the_shortlist_is_stored_and_holds_six(desk: StandIn, front: pd.DataFram
     async def visitor(user: User) -> None:
         await user.open("/run/shelf?design=" + str(front["design"][0]))
         await sees(user, "None of 6 yet.")
+        await sees(user, "Add to shortlist")
         user.find(marker="keep").click()
         await sees(user, "1 of 6.")
         user.find(marker="note-A").trigger("change", "quiet, but heavy")
