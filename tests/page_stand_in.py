@@ -47,10 +47,10 @@ def invented(count: int, seed: int = 3) -> pd.DataFrame:
     table: dict[str, Any] = {"design": design_ids(variables)}
     table |= {variable.name: variables[variable.name] for variable in VARIABLES}
     for name, column in COLUMNS.items():
-        if column.unit == "" or name in ("status", "validity"):
-            table[name] = [""] * count
-        elif name == "feasible":
+        if name == "feasible":
             table[name] = np.ones(count, dtype=bool)
+        elif column.unit == "" or name in ("status", "validity"):
+            table[name] = [""] * count
         else:
             table[name] = random.gamma(4.0, 0.5, count)
     table["printability"] = random.uniform(0.4, 0.95, count)

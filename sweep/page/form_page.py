@@ -8,7 +8,7 @@ from nicegui import ui
 
 from sweep.errors import BadInput, Fault
 from sweep.page.form_fields import PICK, Field, groups, parsed, place_of, read, write
-from sweep.page.parts import VALUE, Node, button, choice, el, link, notice, text_field
+from sweep.page.parts import Node, button, choice, el, link, notice, text_area, text_field
 from sweep.page.routes import run_page
 from sweep.page.shell import TOLD, Shell, off_loop, tell
 from sweep.service.desk import Desk
@@ -95,10 +95,8 @@ class StudyForm:
                                  "and the baseline are written here.")  # fmt: skip
                 with el("div", role="status"):
                     self._faults = el("ul", "faults")
-                self.file = el("textarea", "toml", rows=str(LINES), spellcheck="false", value=self.text, label="Study as TOML")
-                self.file.mark("toml")
-                self.file._props["data-mark"] = "toml"
-                self.file.on("change", lambda event: self._file_changed(str(event.args)), js_handler=VALUE)
+                self.file = text_area(self.text, self._file_changed, mark="toml", classes="toml", rows=str(LINES),
+                                      spellcheck="false", label="Study as TOML")  # fmt: skip
                 with el("div", "form-end"):
                     button("Start the sweep", self._submit, mark="submit", classes="main")
                     link("Cancel", "/", classes="b")
@@ -107,8 +105,7 @@ class StudyForm:
 
     def _field(self, field: Field) -> None:
         with el("div", "f") as row:
-            place = f"f-{field.name.replace('.', '-')}"
-            with el("label", "", for_=place):
+            with el("label") as named:
                 el("span", "", field.words)
                 if field.unit:
                     el("small", "", field.unit)
@@ -118,12 +115,13 @@ class StudyForm:
 
             if field.kind == PICK:
                 made = choice([("", "choose"), *((option, option.replace("_", " ")) for option in field.options)], "", changed,
-                              mark=field.name, id=place, aria_describedby=f"{place}-error")  # fmt: skip
+                              mark=field.name)  # fmt: skip
             else:
-                made = text_field("", changed, mark=field.name, id=place, placeholder=field.hint or None,
-                                  aria_describedby=f"{place}-error")  # fmt: skip
+                made = text_field("", changed, mark=field.name, placeholder=field.hint or None)
             self.inputs[field.name] = made
-            self.errors[field.name] = el("p", "error", "", id=f"{place}-error")
+            self.errors[field.name] = error = el("p", "error", "", data_mark=f"error-{field.name}")
+            named._props["for"] = made.html_id
+            made._props["aria-describedby"] = error.html_id
         self.rows[field.name] = row
 
     def _show_values(self) -> None:
@@ -135,10 +133,7 @@ class StudyForm:
         kind = str(robot.get("kind", "")) if isinstance(robot, Mapping) else ""
         for name, field in self.fields.items():
             text = read(document, field)
-            made = self.inputs[name]
-            if made._props.get("value") != text:
-                made._props["value"] = text
-                made.update()
+            self.inputs[name].put(text)
             self.rows[name].show(not field.only or not kind or field.only == kind or bool(text))
 
     async def _field_changed(self, field: Field, text: str) -> None:
@@ -148,20 +143,17 @@ class StudyForm:
             return
         write(document, field, text)
         self.text = document.as_string()
-        self.inputs[field.name]._props["value"] = text
         self._show_file()
         self._show_values()
         await self.check()
 
     async def _file_changed(self, text: str) -> None:
         self.text = text
-        self.file._props["value"] = text
         self._show_values()
         await self.check()
 
     def _show_file(self) -> None:
-        self.file._props["value"] = self.text
-        self.file.update()
+        self.file.put(self.text)
 
     async def _begin(self, name: str) -> None:
         self.text = self.shipped.get(name, EMPTY)

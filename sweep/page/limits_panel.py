@@ -116,10 +116,9 @@ class LimitsPanel:
             for side, value in zip(SIDES, held or (None, None), strict=True):
                 field = self.fields[name, side]
                 text = "" if value is None else f"{value:.{decimals(*self.view.span(name), name)}f}"
-                if field._props.get("value", "") != text or source == name:
-                    field._props["value"] = text
+                if field.known != text or source == name:
+                    field.put(text, force=source == name)
                     field.classes(add="on" if text else "", remove="" if text else "on")
-                    field.update()
         for name, gain in self.gains.items():
             gain.say(f"+{regained[name]:,} if lifted" if name in regained else "")
         for (name, option), made in self.words.items():

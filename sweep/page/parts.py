@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from html import escape
 from typing import Any
@@ -17,7 +18,29 @@ Handler = Callable[[], Any] | Callable[[], Awaitable[Any]]
 
 
 class Node(Element):
-    """An HTML element whose text can be changed."""
+    """An HTML element whose text can be changed, and a field whose value can be.
+
+    A field's value is no property: every redrawing of the page would put it back, under the fingers of whoever is typing.
+    """
+
+    known = ""  # the value as the browser has it
+
+    def put(self, value: str, force: bool = False) -> Node:
+        """Put a value into a field; nothing is sent where the browser has it, unless forced."""
+        if force or self.known != value:
+            self.known = value
+            self.client.run_javascript(f"wheel.put({self.id}, {json.dumps(value)})")
+        return self
+
+    def changes(self, act: Callable[[str], Any]) -> Node:
+        """Call with the value whenever it was changed."""
+
+        def changed(event: Any) -> Any:
+            self.known = str(event.args)
+            return act(self.known)
+
+        self.on("change", changed, js_handler=VALUE)
+        return self
 
     def say(self, text: str) -> Node:
         """Put text in place of the one it has; nothing is sent where it is the same."""
@@ -74,9 +97,9 @@ def link(text: str, to: str, *, classes: str = "", **attributes: object) -> Node
 
 def text_field(value: str, change: Callable[[str], Any], *, mark: str = "", classes: str = "n", **attributes: Any) -> Node:
     """A field of one line that tells its text when it was changed."""
-    given: dict[str, Any] = {"type": "text", "autocomplete": "off", "value": value, **attributes}
-    made = el("input", classes, **given)
-    made.on("change", lambda event: change(str(event.args)), js_handler=VALUE)
+    given: dict[str, Any] = {"type": "text", "autocomplete": "off", **attributes}
+    made = el("input", classes, **given).changes(change)
+    made._props["^value"] = made.known = value  # as an attribute: what it begins with
     if mark:
         made.mark(mark)
         made._props["data-mark"] = mark
@@ -89,7 +112,7 @@ def choice(
 ) -> Node:  # fmt: skip
     """A native list to choose from: pairs of value and text, in groups where a mapping is given."""
     made = el("select", classes, **attributes)
-    made.on("change", lambda event: change(str(event.args)), js_handler=VALUE)
+    made.changes(change)
     if mark:
         made.mark(mark)
         made._props["data-mark"] = mark
@@ -103,18 +126,32 @@ def fill_choice(
     """Put options into a list, in place of those it has. They are text: every element costs at each redrawing of the page."""
     if isinstance(options, Mapping):
         inner = "".join(
-            f'<optgroup label="{escape(title)}">{_options(entries)}</optgroup>' if title else _options(entries)
+            f'<optgroup label="{escape(title)}">{_options(entries, value)}</optgroup>' if title else _options(entries, value)
             for title, entries in options.items()
         )
     else:
-        inner = _options(options)
+        inner = _options(options, value)
+    if made._props.get("innerHTML") == inner:  # chosen from meanwhile: back to what it began with
+        made.put(value, force=True)
+        return
     made._props["innerHTML"] = inner
-    made._props["value"] = value
+    made.known = value
     made.update()
 
 
-def _options(entries: Sequence[tuple[str, str]]) -> str:
-    return "".join(f'<option value="{escape(given)}">{escape(text)}</option>' for given, text in entries)
+def _options(entries: Sequence[tuple[str, str]], value: str) -> str:
+    return "".join(
+        f'<option value="{escape(given)}"{" selected" * (given == value)}>{escape(text)}</option>' for given, text in entries
+    )
+
+
+def text_area(value: str, change: Callable[[str], Any], *, mark: str, classes: str, **attributes: Any) -> Node:
+    """A field of several lines that tells its text when it was changed."""
+    made = el("textarea", classes, value, **attributes).changes(change)
+    made.known = value
+    made.mark(mark)
+    made._props["data-mark"] = mark
+    return made
 
 
 def checkbox(text: str, ticked: bool, change: Callable[[bool], Any], *, mark: str = "", **attributes: Any) -> Node:

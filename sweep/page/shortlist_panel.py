@@ -11,7 +11,7 @@ from nicegui import ui
 from sweep.page.answers import cell
 from sweep.page.charts import LETTERS
 from sweep.page.columns import NAMES, label, maximised
-from sweep.page.parts import VALUE, button, el, link, notice, section
+from sweep.page.parts import button, el, link, notice, section, text_area
 from sweep.page.routes import address
 from sweep.page.run_words import RunSummary
 from sweep.service.desk import Kept
@@ -102,19 +102,14 @@ class ShortlistPanel:
 
     def _note_field(self, place: int, one: Kept) -> None:
         letter = LETTERS[place]
-        made = el("textarea", "note", rows="2", maxlength=str(LONGEST_NOTE), placeholder="note", value=one.note,
-                  label=f"Note on design {letter}")  # fmt: skip
-        made.mark(f"note-{letter}")
-        made._props["data-mark"] = f"note-{letter}"
 
-        async def changed(event: Any) -> None:
-            made._props["value"] = str(event.args)
-            kept = [Kept(other.design, str(event.args)[:LONGEST_NOTE]) if k == place else other
-                    for k, other in enumerate(self.kept)]  # fmt: skip
-            self.kept = kept
-            await self._change(kept)
+        async def changed(text: str) -> None:
+            note = text[:LONGEST_NOTE]
+            self.kept = [Kept(other.design, note) if k == place else other for k, other in enumerate(self.kept)]
+            await self._change(self.kept)
 
-        made.on("change", changed, js_handler=VALUE)
+        text_area(one.note, changed, mark=f"note-{letter}", classes="note", rows="2", maxlength=str(LONGEST_NOTE),
+                  placeholder="note", label=f"Note on design {letter}")  # fmt: skip
         with el("div", "sho-end"):
             link("Sheet", address("sheet", self.run, f"{one.design}.html"), target="_blank", label=f"Sheet of design {letter}")
             button("Take off", lambda: self._take_off(one.design), classes="small plain", mark=f"off-{letter}",

@@ -114,4 +114,6 @@ class TablePanel:
         before = [one for one in self.view.columns if one in shown]
         self.view.columns = before + [one for one in ordered if one in shown and one not in before]
         self._columns_changed()
+        if on:
+            self.grid.run_grid_method("ensureColumnVisible", name)
 

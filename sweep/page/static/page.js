@@ -124,6 +124,18 @@
     }
   }
 
+  /* a value for a field, which may be built only now */
+  async function put(id, value) {
+    for (let tries = 0; tries < 80; tries += 1) {
+      const field = getHtmlElement(id);
+      if (field) {
+        if (field.value !== value) field.value = value;
+        return;
+      }
+      await new Promise((next) => setTimeout(next, 25));
+    }
+  }
+
   /* the scene stands on the page's own paper */
   function clear(id) {
     const scene = getElement(id);
@@ -132,5 +144,5 @@
 
   showTheme(theme());
   document.addEventListener("DOMContentLoaded", () => showTheme(theme()));
-  window.wheel = { theme, setTheme, otherTheme, points, rows, select, figure, tint, describe, clear, counts };
+  window.wheel = { theme, setTheme, otherTheme, points, rows, select, figure, tint, describe, clear, put, counts };
 })();
