@@ -58,6 +58,9 @@ def compile_apart(designs: pd.DataFrame, scenario: Scenario, waiting: Callable[[
     ) as process:
         try:
             _feed(process, work, waiting)
+        except OSError:  # it ended early, as it would again
+            process.kill()
+            raise
         except BaseException:
             process.kill()
             _tried = False

@@ -10,7 +10,7 @@ import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
@@ -205,17 +205,19 @@ def from_parquet(content: bytes) -> pd.DataFrame:
 
 def to_parquet(table: pd.DataFrame, facts: Mapping[str, str]) -> bytes:
     """A table as Parquet: unit and meaning with each column, ``facts`` and the package's version with the whole."""
-    arrays, fields = [], []
-    for name, column in table.items():
-        array = _arrow(column)
-        unit, meaning = described(str(name))
-        arrays.append(array)
-        fields.append(pa.field(str(name), array.type, metadata={"unit": unit, "meaning": meaning}))
-    schema = pa.schema(fields, metadata={**facts, "version": versions()["wheelfront"]})
+    arrays = [_arrow(column) for _, column in table.items()]
+    schema = _schema(tuple(map(str, table.columns)), tuple(array.type for array in arrays))
+    schema = schema.with_metadata({**facts, "version": versions()["wheelfront"]})
     buffer = io.BytesIO()
-    words = [field.name for field in fields if pa.types.is_string(field.type)]
+    words = [field.name for field in schema if pa.types.is_string(field.type)]
     pq.write_table(pa.Table.from_arrays(arrays, schema=schema), buffer, compression="zstd", use_dictionary=words)
     return buffer.getvalue()
+
+
+@lru_cache(maxsize=16)  # parts of a run have the same columns
+def _schema(names: tuple[str, ...], types: tuple[pa.DataType, ...]) -> pa.Schema:
+    told = [dict(zip(("unit", "meaning"), described(name), strict=True)) for name in names]
+    return pa.schema([pa.field(*of, metadata=words) for *of, words in zip(names, types, told, strict=True)])
 
 
 def _arrow(column: pd.Series) -> pa.Array:

@@ -90,6 +90,16 @@ class Check:
         fast, slow = self.evaluations / self.trial.rate, self.evaluations / self.trial.rate_possible
         return min(fast, slow), max(fast, slow)
 
+    @property
+    def samples(self) -> int:
+        """Samples of what is not known that a sweep scores its front over unasked; 0 where the study has no [uncertainty]."""
+        return self.study.uncertainty.samples if self.study.uncertainty.given else 0
+
+    def seconds_again(self, samples: int) -> float:
+        """How long a design of the front takes here: at the front's positions of the wheel, and over samples."""
+        search = self.study.search
+        return (search.front_phases / search.phases + samples) / self.trial.rate_possible
+
     def share_holding(self, name: str) -> float:
         """Share of the draws that a constraint holds for: of all where the geometry decides, else of those that were judged."""
         return self.sample.shares.get(name, self.trial.shares.get(name, math.nan))
@@ -290,6 +300,8 @@ def as_json(found: Check) -> dict[str, Any]:
             "rate_per_s": trial.rate,
             "rate_of_possible_per_s": trial.rate_possible,
             "seconds": [low, high],
+            "front_seconds_per_design": found.seconds_again(found.samples),
+            "samples": found.samples,
         },
         "cautions": list(found.cautions),
     }

@@ -144,6 +144,13 @@ def _sweep(found: Check, out: Console) -> None:
         out.print(f"{number(search.hours)} h: about {total}.")
     else:
         sentence(out, f"{total}: about {times} here.")
+    over = f" and over {found.samples} samples of what is not known" if found.samples else ""
+    again = f"Each hundred designs of the front are then scored at {search.front_phases} positions{over}"
+    told = f"{again}: about {duration(100 * found.seconds_again(found.samples))}."
+    if not found.samples:
+        count = found.study.uncertainty.samples
+        told += f" With --uncertainty, over {count} samples: {duration(100 * found.seconds_again(count))}."
+    sentence(out, told)
     sentence(
         out,
         f"Measured: {number(trial.rate)} random draws a second, {number(trial.rate_possible)} of those that can be put "

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 import sys
 from pathlib import Path
@@ -11,11 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sweep import design_commands as of_a_design
+from sweep.arguments import Json, RunPlace, StudyFile
 from sweep.errors import BadInput, Fault, SweepFailure
-from sweep.telling import check_ending as _check_ending
-from sweep.telling import note
-from sweep.telling import patience as _patience
-from sweep.telling import write_table as _write
+from sweep.telling import check_ending, note, patience, write_table
 from sweep.threads import ONE_THREAD
 from sweep.workshop import commands as workshop
 
@@ -38,9 +36,6 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
-StudyFile = Annotated[Path, typer.Argument(metavar="STUDY", help="The study, a TOML file.", show_default=False)]
-RunPlace = Annotated[str, typer.Argument(metavar="RUN", help="The folder of a run, or its URI.", show_default=False)]
-Json = Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")]
 Seed = Annotated[int | None, typer.Option("--seed", help="Seed of the search, in place of the study's.", min=0)]
 
 
@@ -57,7 +52,7 @@ def check(study: StudyFile, json: Json = False) -> None:
     from sweep.study import load_study
 
     read = load_study(study)
-    with _patience():
+    with patience():
         found = look_into(read)
     if json:
         print_json(as_json(found))
@@ -82,7 +77,7 @@ def score(
 
     The wheel somebody already built is the first thing to score.
     """
-    _check_ending(out)
+    check_ending(out)
     from sweep.designs import baseline_designs, read_designs
     from sweep.front_table import records, show_scores
     from sweep.problem import scored, scoring_of
@@ -95,10 +90,10 @@ def score(
         remedy = "name a CSV or Parquet file, or add [baseline] to the study"
         raise BadInput([Fault("DESIGNS", "must be given, the study has no [baseline]", "", str(study), remedy)])
     positions = phases or read.search.front_phases
-    with _patience():
+    with patience():
         scores = scored(table, positions, scoring_of(read))
     if out is not None:
-        _write(scores, out, read, positions)
+        write_table(scores, out, read, positions)
     if json:
         print_json({"study": read.name, "hash": read.hash, "phases": positions, "designs": records(scores)})
     else:
@@ -156,7 +151,7 @@ def sweep(
     except KeyboardInterrupt:
         note("Stopped before the search began; nothing was written.")
         return
-    with Display() as display, _patience() as waiting:
+    with Display() as display, patience() as waiting:
 
         def tell(snapshot: Snapshot) -> None:
             waiting.cancel()
@@ -213,7 +208,7 @@ def front(
 
     Without options its extremes, its knee and how it compares with the baseline.
     """
-    _check_ending(out)
+    check_ending(out)
     from sweep.archive import open_run
     from sweep.front import where as holds
     from sweep.front_table import front_json, records, show_designs, show_front, sorted_by
@@ -234,7 +229,7 @@ def front(
     if top is not None:
         chosen = chosen.head(top)
     if out is not None:
-        _write(chosen, out, study_of(folder), int(about.get("front_phases", 0)))
+        write_table(chosen, out, study_of(folder), int(about.get("front_phases", 0)))
     if where is sort is top is None:
         if json:
             told = {"run": str(folder.location), "study": about.get("study"), "state": about.get("state")}
@@ -252,98 +247,10 @@ def front(
         note(f"None of {len(table)} designs.")
 
 
-@app.command()
-def sheet(
-    run: RunPlace,
-    design: Annotated[
-        str, typer.Argument(metavar="DESIGN", help="A design's id or its beginning, baseline or knee.", show_default=False)
-    ],
-    out: Annotated[
-        Path | None, typer.Option("--out", help="Write it with drawings to an .html or .pdf file instead.")
-    ] = None,
-) -> None:
-    """Explain one design of a run.
-
-    Limits, margins, losses, constraints, what moves what, how to set and drive it.
-    """
-    if out is not None:
-        from sweep.report import check_ending
-
-        check_ending(out)
-    from sweep.archive import open_run
-    from sweep.matter import stored
-    from sweep.matter_text import show_first
-    from sweep.run_study import baseline_of, find_design, study_of
-    from sweep.sheet import make_sheet
-    from sweep.sheet_text import show_sheet
-    from sweep.show import console
-
-    folder = open_run(run)
-    study = study_of(folder)
-    found = find_design(folder, design)
-    with _patience():
-        made = make_sheet(study, found, baseline_of(folder))
-        if out is not None:
-            from sweep.report import write_sheet
-
-            write_sheet(made, out)
-    if out is not None:
-        note(f"Wrote the sheet of {made.design['design']} to {out}.")
-        return
-    show_sheet(made, console())
-    matters = stored(folder, str(found["design"]))
-    if matters is not None:
-        show_first(matters, console())
-
-
-@app.command()
-def matter(
-    run: RunPlace,
-    design: Annotated[
-        str, typer.Argument(metavar="DESIGN", help="A design's id or its beginning, baseline or knee.", show_default=False)
-    ],
-    samples: Annotated[
-        int, typer.Option("--samples", help="Points of each of two samples, a power of two.", min=16, max=8192)
-    ] = 256,
-    json: Json = False,
-) -> None:
-    """Tell which unknowns and which variables matter most for a design.
-
-    What to measure first, what to change first.
-    """
-    if samples & (samples - 1):
-        near = 2 ** round(math.log2(samples))
-        raise BadInput([Fault("--samples", "must be a power of two", f"{samples}", "", f"give {near}")])
-    from sweep.archive import open_run
-    from sweep.matter import summary
-    from sweep.matter_text import show_matter
-    from sweep.show import console, print_json
-
-    folder = open_run(run)
-    with _patience():
-        found = summary(folder, design, samples)
-    if json:
-        print_json(found)
-    else:
-        show_matter(found, console())
-
-
-@app.command()
-def build(
-    run: RunPlace,
-    design: Annotated[
-        str, typer.Argument(metavar="DESIGN", help="A design's id or its beginning, baseline or knee.", show_default=False)
-    ],
-) -> None:
-    """Seed the CAD build of a design.
-
-    Solids, print files, drawing, parts list, coupon and order of assembly, into builds/ of the run's folder.
-    """
-    from sweep.cad.build import build as make
-    from sweep.cad.progress import Steps, finish
-
-    with _patience():
-        finish(make(run, design, Steps(note)), note)
+for command in (
+    of_a_design.sheet, of_a_design.matter, of_a_design.build, workshop.improve, workshop.calibrate, workshop.compare,
+):  # fmt: skip
+    app.command()(command)
 
 
 @app.command()
@@ -362,10 +269,6 @@ def serve(
     from sweep.service.serving import serve as listen
 
     listen(host, port, results, token, note)
-
-
-for command in (workshop.improve, workshop.calibrate, workshop.compare):
-    app.command()(command)
 
 
 def _check_workers(workers: int | None, ray: str | None) -> None:

@@ -21,7 +21,7 @@ from sweep.executors import Executor, Pulse, TaskDied
 from sweep.front import OBJECTIVES, Objective, thinned
 from sweep.guarding import failures, guarded, piece
 from sweep.problem import Score, measured_rate, scored, scoring_of, study_problem
-from sweep.search import Evaluated, Population, Problem, first, step
+from sweep.search import SIZE, Evaluated, Population, Problem, first, step
 from sweep.study import Study
 from sweep.uncertainty import ROBUST, base_of, robust, score_differing, spread_names, with_spread
 
@@ -103,15 +103,12 @@ class Plan:
     evaluations: int
     islands: int
     epoch: int  # evaluations of an island's epoch
+    generation: int = SIZE  # candidates of a generation and of a population
 
     def count(self, island: int, epoch: int) -> int:
         """Evaluations of one epoch of one island; the first islands take what does not divide."""
         share = self.evaluations // self.islands + (island < self.evaluations % self.islands)
-        return max(0, min(self.epoch, share - self.before(epoch)))
-
-    def before(self, epoch: int) -> int:
-        """Evaluations of an island before an epoch."""
-        return epoch * self.epoch
+        return max(0, min(self.epoch, share - epoch * self.epoch))
 
     @property
     def epochs(self) -> int:
@@ -197,8 +194,9 @@ def island_epoch(
 ) -> tuple[Population, Population, Outcome]:
     """Task: an epoch of one island."""
     count = plan.count(island, epoch)
-    problem, before = setup.problem(pulse), plan.before(epoch)
-    evolved, emigrants, parts = step(problem, population, immigrants, plan.seed, island, epoch, before, count)
+    evolved, emigrants, parts = step(
+        setup.problem(pulse), population, immigrants, plan.seed, island, epoch, count, plan.generation
+    )
     return evolved, emigrants, outcome(setup, parts)
 
 
@@ -317,7 +315,7 @@ def killers(
 
     problem = replace(setup.problem(lambda scored: None), evaluate=evaluate)
     try:
-        step(problem, population, immigrants, plan.seed, island, epoch, plan.before(epoch), plan.count(island, epoch))
+        step(problem, population, immigrants, plan.seed, island, epoch, plan.count(island, epoch), plan.generation)
     except Found as found:
         return setup.study.space.decode(found.args[0])
     return setup.study.space.decode(np.empty((0, len(problem.genes))))

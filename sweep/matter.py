@@ -56,17 +56,25 @@ def summary(run: RunFolder, design: str, samples: int = SAMPLES, pulse: Callable
     return dict(found)
 
 
-def stored(run: RunFolder, design: str, samples: int = SAMPLES) -> dict[str, Any] | None:
-    """What a run's folder holds of what matters for a design, by its whole id; None where it holds nothing of this version."""
-    name = _place(design, samples)
-    if not run.location.exists(name):
-        return None
-    with contextlib.suppress(ValueError, OSError):
-        kept = json.loads(run.location.read(name))
-        stamp = _stamp(str((run.about() or {}).get("study_hash")))
-        if isinstance(kept, dict) and all(kept.get(key) == value for key, value in stamp.items()):
-            return kept
+def stored(run: RunFolder, design: str, samples: int | None = None) -> dict[str, Any] | None:
+    """What a run's folder holds of what matters for a design, by its whole id: with so many samples, or else with the most.
+
+    None where it holds nothing of this version.
+    """
+    stamp = _stamp(str((run.about() or {}).get("study_hash")))
+    counts = sorted((_samples(name, design) for name in run.location.names("matter")), reverse=True)
+    for count in [count for count in counts if count and samples in (None, count)]:
+        with contextlib.suppress(ValueError, OSError):
+            kept = json.loads(run.location.read(_place(design, count)))
+            if isinstance(kept, dict) and all(kept.get(key) == value for key, value in stamp.items()):
+                return kept
     return None
+
+
+def _samples(name: str, design: str) -> int:
+    """How many samples a file of a design was made with; 0 for files of others."""
+    of, _, count = name.removeprefix("matter/").removesuffix(".json").rpartition("-")
+    return int(count) if of == design and count.isdecimal() else 0
 
 
 def _place(design: str, samples: int) -> str:

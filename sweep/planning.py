@@ -16,9 +16,12 @@ from sweep.study import Search, Study
 #: find less if they seldom do; one alone exchanges none, and the front is merged and written after it, which takes its time
 EPOCHS = 40
 SHORTEST_EPOCH, LONGEST_EPOCH = 2, 20
-SHORTEST_ALONE = 8
+SHORTEST_ALONE = 16
 #: generations that an island needs to be worth having
 LEAST_GENERATIONS = 10
+#: where there would be fewer generations than this they are smaller, and so is the population: one that is small turns to the
+#: better wheels sooner. In a long sweep breadth counts
+FEW_GENERATIONS, SMALLEST = 60, 32
 #: of the hours asked for, the share that the search may plan with; the rest is for the front and for writing
 PLANNED_SHARE = 0.9
 
@@ -33,7 +36,6 @@ def planned(study: Study, evaluations: int | None, hours: float | None, seed: in
         "seed": search.seed if seed is None else seed,
         "hours": hours,
         "evaluations": None if hours else evaluations if evaluations is not None else search.evaluations,
-        "generation": SIZE,
         "phases": search.phases,
         "front_phases": search.front_phases,
         "keep": search.keep,
@@ -63,11 +65,20 @@ def evaluations_in(hours: float, rate: float) -> int:
 
 
 def spread(evaluations: int, search: Search) -> dict[str, int]:
-    """Islands, and evaluations of an island's epoch: some seconds of work. Counts alone decide, no clock."""
+    """Islands, candidates of a generation, and evaluations of an island's epoch: some seconds of work. Counts alone decide.
+
+    >>> spread(1000, Search(islands=1)), spread(40_000, Search(islands=2))
+    ({'islands': 1, 'generation': 32, 'epoch': 512}, {'islands': 2, 'generation': 96, 'epoch': 576})
+    """
     islands = max(1, min(search.islands, evaluations // (LEAST_GENERATIONS * SIZE)))
-    generations = -(-evaluations // (islands * EPOCHS * SIZE))
+    generation = min(max(evaluations // FEW_GENERATIONS, SMALLEST), SIZE)
+    generations = -(-evaluations // (islands * EPOCHS * generation))
     shortest = SHORTEST_EPOCH if islands > 1 else SHORTEST_ALONE
-    return {"islands": islands, "epoch": SIZE * min(max(generations, shortest), LONGEST_EPOCH)}
+    return {
+        "islands": islands,
+        "generation": generation,
+        "epoch": generation * min(max(generations, shortest), LONGEST_EPOCH),
+    }
 
 
 def late(about: dict[str, Any], seconds: float, epochs: int, evaluations: int, front: int, samples: int) -> bool:

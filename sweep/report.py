@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from objectives.assessment import Assessment
 from objectives.friction_loss import losses_by_name
@@ -15,6 +16,7 @@ from sweep.errors import BadInput, Fault
 from sweep.figures.grip import Asked
 from sweep.figures.shape import Shape, shape_of
 from sweep.location import write_output
+from sweep.matter import stored
 from sweep.run_study import baseline_of, find_design, study_of
 from sweep.sheet import DIRECTIONS, Sheet, make_sheet
 from sweep.sheet_blocks import Block, sections_of
@@ -36,7 +38,7 @@ class Report:
     sections: Mapping[str, list[Block]]
 
 
-def report_of(sheet: Sheet) -> Report:
+def report_of(sheet: Sheet, matters: Mapping[str, Any] | None = None) -> Report:
     """Work out what a sheet's figures need beyond the sheet."""
     judged, other = sheet.assessment, sheet.baseline
     losses = {name: float(value[0]) for name, value in losses_by_name(judged).items()}
@@ -48,7 +50,7 @@ def report_of(sheet: Sheet) -> Report:
         ring=ring(judged),
         losses=losses,
         baseline_losses=None if other is None else {name: float(other[f"loss_{name}_W"]) for name in losses},
-        sections=sections_of(sheet),
+        sections=sections_of(sheet, matters),
     )
 
 
@@ -66,26 +68,26 @@ def asked_of(assessment: Assessment) -> tuple[Asked, ...]:
 def sheet_html(run: str | RunFolder, design: str) -> str:
     """The sheet of a stored design as a page that needs nothing else. ``run`` is a folder or its URI; ``design`` an id, the
     beginning of one, ``knee`` or ``baseline``. Raises BadInput."""
-    return html_of(_stored(run, design))
+    return html_of(*_stored(run, design))
 
 
 def sheet_pdf(run: str | RunFolder, design: str) -> bytes:
     """The sheet of a stored design on two pages of A4. Arguments as of sheet_html. Raises BadInput."""
-    return pdf_of(_stored(run, design))
+    return pdf_of(*_stored(run, design))
 
 
-def html_of(sheet: Sheet) -> str:
+def html_of(sheet: Sheet, matters: Mapping[str, Any] | None = None) -> str:
     """A sheet as a page."""
     from sweep.report_html import page
 
-    return page(report_of(sheet))
+    return page(report_of(sheet, matters))
 
 
-def pdf_of(sheet: Sheet) -> bytes:
+def pdf_of(sheet: Sheet, matters: Mapping[str, Any] | None = None) -> bytes:
     """A sheet as a document."""
     from sweep.report_pdf import document
 
-    return document(report_of(sheet))
+    return document(report_of(sheet, matters))
 
 
 def check_ending(out: Path) -> None:
@@ -99,11 +101,12 @@ def check_ending(out: Path) -> None:
         pass
 
 
-def write_sheet(sheet: Sheet, out: Path) -> None:
+def write_sheet(sheet: Sheet, out: Path, matters: Mapping[str, Any] | None = None) -> None:
     """Write a sheet as HTML or PDF by the file's ending, whole or not at all. Raises BadInput, SweepFailure."""
-    write_output(out, pdf_of(sheet) if out.suffix.lower() == ".pdf" else html_of(sheet).encode())
+    write_output(out, pdf_of(sheet, matters) if out.suffix.lower() == ".pdf" else html_of(sheet, matters).encode())
 
 
-def _stored(run: str | RunFolder, design: str) -> Sheet:
+def _stored(run: str | RunFolder, design: str) -> tuple[Sheet, Mapping[str, Any] | None]:
     folder = run if isinstance(run, RunFolder) else open_run(run)
-    return make_sheet(study_of(folder), find_design(folder, design), baseline_of(folder))
+    found = find_design(folder, design)
+    return make_sheet(study_of(folder), found, baseline_of(folder)), stored(folder, str(found["design"]))

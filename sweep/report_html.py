@@ -13,7 +13,7 @@ from sweep.report import Report
 from sweep.sheet_blocks import Block
 
 #: what stands on the second page beside the figures; the rest is folded away and not printed
-TOLD = ("Setting the preload", "Upkeep", "Control card", "Cautions", "Validity", "What the numbers rest on")
+TOLD = ("What to do first", "Setting the preload", "Upkeep", "Control card", "Cautions", "Validity", "What the numbers rest on")
 STYLE = """
 :root {{ color-scheme: light dark; {light} }}
 @media (prefers-color-scheme: dark) {{ :root {{ {dark} }} }}
@@ -119,7 +119,7 @@ def page(report: Report) -> str:
     style = STYLE.format(light=_variables(LIGHT), dark=_variables(DARK))
     told = {title: blocks for title, blocks in sections.items() if title.startswith(TOLD)}
     rest = {title: blocks for title, blocks in sections.items() if title and title not in told and title != "Objectives"}
-    left = {title: blocks for title, blocks in told.items() if title.startswith(TOLD[:3])}
+    left = {title: blocks for title, blocks in told.items() if title.startswith(TOLD[:4])}
     right = {title: blocks for title, blocks in told.items() if title not in left}
     opening = "".join(f'<p class="broken">{escape(block.text)}</p>' for block in sections[""][1:])
     return PAGE.format(

@@ -23,7 +23,10 @@ DRAWING = (186.0, 94.0)
 GAP = 4.0
 #: type in points, leading in mm, characters in a mm of that type
 SMALL, LEADING, PER_MM = 6.3, 2.75, 0.87
-LEFT, RIGHT = ("Setting the preload", "Upkeep", "Control card"), ("Cautions", "Validity", "What the numbers rest on")
+#: least share of that type's size that a column shrinks to
+SMALLEST = 0.7
+LEFT = ("Setting the preload", "Upkeep", "Control card")
+RIGHT = ("What to do first", "Cautions", "Validity", "What the numbers rest on")
 
 
 def document(report: Report) -> bytes:
@@ -117,37 +120,50 @@ def _axes(page: Any, left: float, low: float, wide: float, high: float, **option
 
 def _write(page: Any, x: float, y: float, text: str, size: float = SMALL, weight: str = "normal", colour: str = "ink",
            align: str = "left") -> None:  # fmt: skip
+    if page is None:  # only measured
+        return
     page.text(x / WIDE, y / HIGH, text, fontsize=size, fontweight=weight, color=LIGHT[colour], ha=align, va="top",
               parse_math=False)  # fmt: skip
 
 
 def _column(page: Any, report: Report, x: float, top: float, wide: float, titles: Iterable[str]) -> None:
-    """Sections one below the other."""
-    for wanted in titles:
-        for title, blocks in report.sections.items():
-            if title.startswith(wanted):
-                _write(page, x, top, title, size=8, weight="bold")
-                top = _section(page, blocks, x, top - 4.2, wide) - 1.8
+    """Sections one below the other, in smaller type where they would not end above the lower margin."""
+    chosen = [
+        (title, blocks) for wanted in titles for title, blocks in report.sections.items() if title.startswith(wanted)
+    ]
+    scale = 1.0
+    while scale > SMALLEST and _sections(None, chosen, x, top, wide, scale) < MARGIN / 2:
+        scale -= 0.05
+    _sections(page, chosen, x, top, wide, scale)
 
 
-def _section(page: Any, blocks: Iterable[Block], x: float, top: float, wide: float) -> float:
+def _sections(page: Any, chosen: Iterable[tuple[str, list[Block]]], x: float, top: float, wide: float, scale: float) -> float:
+    """Where sections end that begin at ``top``; written where there is a page."""
+    for title, blocks in chosen:
+        _write(page, x, top, title, size=8 * scale, weight="bold")
+        top = _section(page, blocks, x, top - 4.2 * scale, wide, scale) - 1.8 * scale
+    return top
+
+
+def _section(page: Any, blocks: Iterable[Block], x: float, top: float, wide: float, scale: float) -> float:
+    size, leading, per_mm = SMALL * scale, LEADING * scale, PER_MM / scale
     for block in blocks:
         if block.kind == "table":
-            rows = [(row[0], " ".join(row[1:])) for row in block.rows]
-            first = min(max((len(name) for name, _ in rows), default=0) / PER_MM + 3, 0.42 * wide)
+            rows = [(row[0], ": ".join(row[1:])) for row in block.rows]
+            first = min(max((len(name) for name, _ in rows), default=0) / per_mm + 3, 0.42 * wide)
             for name, value in rows:
-                names = textwrap.wrap(name, int(first * PER_MM)) or [""]
-                values = textwrap.wrap(value, int((wide - first) * PER_MM)) or [""]
+                names = textwrap.wrap(name, int(first * per_mm)) or [""]
+                values = textwrap.wrap(value, int((wide - first) * per_mm)) or [""]
                 for k in range(max(len(names), len(values))):
-                    _write(page, x, top, names[k] if k < len(names) else "")
-                    _write(page, x + first, top, values[k] if k < len(values) else "")
-                    top -= LEADING
+                    _write(page, x, top, names[k] if k < len(names) else "", size)
+                    _write(page, x + first, top, values[k] if k < len(values) else "", size)
+                    top -= leading
             continue
         indent = 2.2 if block.kind == "point" else 0.0
-        for k, line in enumerate(textwrap.wrap(block.text, int((wide - indent) * PER_MM))):
+        for k, line in enumerate(textwrap.wrap(block.text, int((wide - indent) * per_mm))):
             if block.kind == "point" and k == 0:
-                _write(page, x, top, "–")
-            _write(page, x + indent, top, line)
-            top -= LEADING
+                _write(page, x, top, "–", size)
+            _write(page, x + indent, top, line, size)
+            top -= leading
         top -= 0.5
     return top

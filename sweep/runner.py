@@ -233,7 +233,7 @@ class _Sweep:
     def _search(self, runs: Executor) -> None:
         if "epochs" in self.about:  # the search is over
             return
-        plan = Plan(*(self.about[name] for name in ("seed", "evaluations", "islands", "epoch")))
+        plan = Plan(*(self.about[name] for name in ("seed", "evaluations", "islands", "epoch", "generation")))
         state, setup = self.gathered.state or self._first_parents(runs, plan), self.setup
         self.stage = _Stage("searching", plan.evaluations, state.evaluations)
         with contextlib.closing(epochs(runs, setup, plan, state)) as landing:

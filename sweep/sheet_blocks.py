@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,6 +11,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from sweep.matter_text import show_first
 from sweep.sheet import Sheet
 from sweep.sheet_text import show_sheet
 
@@ -56,10 +58,15 @@ class Collector(Console):
         self.sections[self._at].append(Block("table", "", head if any(head) else (), numeric, rows))
 
 
-def sections_of(sheet: Sheet) -> dict[str, list[Block]]:
-    """The blocks of a sheet under their headings, in the order of the text; they say the same as the terminal."""
+def sections_of(sheet: Sheet, matters: Mapping[str, Any] | None = None) -> dict[str, list[Block]]:
+    """The blocks of a sheet under their headings, in the order of the text; they say the same as the terminal.
+
+    ``matters`` is what ``wheelfront matter`` found for the design, where it was asked.
+    """
     collector = Collector()
     show_sheet(sheet, collector)
+    if matters is not None:
+        show_first(matters, collector)
     return collector.sections
 
 

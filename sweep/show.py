@@ -18,6 +18,8 @@ from rich.text import Text
 #: columns that a pipe gets, where there is no terminal to tell
 PIPE_WIDTH = 100
 MISSING = "-"
+#: two values count as the same that differ by less than this share of the other
+ALIKE = 1e-4
 BETTER, WORSE, SAME = "▲", "▼", "="
 
 
@@ -86,13 +88,13 @@ def signed(value: float, digits: int = 3) -> str:
 def against(value: float, other: float, maximise: bool, digits: int = 3) -> str:
     """The difference to another value with a mark that says which way it goes.
 
-    >>> against(1.5, 1.0, True), against(1.5, 1.0, False), against(1.0, 1.0, True)
+    >>> against(1.5, 1.0, True), against(1.5, 1.0, False), against(1.00001, 1.0, True)
     ('▲ +0.5', '▼ +0.5', '= 0')
     """
     gain = value - other
     if math.isnan(gain):
         return MISSING
-    if gain == 0:
+    if abs(gain) <= ALIKE * abs(other):
         return f"{SAME} 0"
     return f"{BETTER if (gain > 0) == maximise else WORSE} {signed(gain, digits)}"
 

@@ -45,7 +45,7 @@ def search(what: Problem, evaluations: int, seed: int = 1, islands: int = 1, epo
     scored: list[Evaluated] = []
     for number, _ in enumerate(range(0, evaluations, epoch * islands)):
         count = min(epoch, evaluations // islands - number * epoch)
-        steps = [step(what, populations[i], sent[i - 1], seed, i, number, number * epoch, count) for i in range(islands)]
+        steps = [step(what, populations[i], sent[i - 1], seed, i, number, count) for i in range(islands)]
         populations, sent = [s[0] for s in steps], [s[1] for s in steps]
         scored += [part for s in steps for part in s[2]]
     return scored

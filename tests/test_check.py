@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -122,6 +123,21 @@ def test_json_holds_space_cases_and_constraints(found: Check) -> None:
     assert sum(case["share"] for case in told["load_cases"]) == pytest.approx(1)
     assert all(0 <= row["share_holding"] <= 1 for row in told["constraints"])
     assert told["sweep"]["evaluations"] == 20000
+
+
+def test_what_the_front_costs_is_told_with_samples_and_without(
+    found: Check, study: Study, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    trial = Trial(100, 9, {}, 100.0, 50.0)  # 50 possible wheels a second at 16 positions
+    plain = replace(found, trial=trial)
+    assert plain.samples == 0
+    assert plain.seconds_again(64) == pytest.approx((256 / 16 + 64) / 50)
+    told = " ".join(shown(plain, monkeypatch, capsys, 100).split())
+    assert "at 256 positions: about 32 s. With --uncertainty, over 64 samples: 2 min 40 s." in told
+    asked = replace(plain, study=read_study(study.text + "\n[uncertainty]\nsamples = 16\n", "asked.toml"))
+    told = " ".join(shown(asked, monkeypatch, capsys, 100).split())
+    assert "at 256 positions and over 16 samples of what is not known: about 1 min 4 s." in told
+    assert as_json(asked)["sweep"]["samples"] == 16
 
 
 def test_fixed_variables_are_told_as_values() -> None:

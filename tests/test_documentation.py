@@ -36,7 +36,10 @@ REWRITE = "the documents show what the program no longer says; python -m tests.e
 
 #: nothing of one machine or one registry may stand in what is shipped
 ABSOLUTE_PATH = re.compile(r"(?<![\w.\])/*])/(work|root|home|tmp|usr|opt|var|mnt)\b")
-HOST = re.compile(r"pypi\.org|pythonhosted|--(extra-)?index-url|--find-links|trusted-host|localhost|\d+\.\d+\.\d+\.\d+:\d+")
+HOST = re.compile(
+    r"pypi\.org|pythonhosted|--(extra-)?index-url|--find-links|trusted-host|localhost"
+    r"|(?<![\d.])(?!127\.0\.0\.1:8730)\d+\.\d+\.\d+\.\d+:\d+"  # but for where the service listens
+)
 PICTOGRAPH = re.compile("[\u2600-\u27bf\U0001f000-\U0001faff]")
 
 
@@ -111,7 +114,7 @@ def test_every_column_stands_in_the_results_readme() -> None:
     assert [name for name in listed if name not in known] == []
 
 
-@pytest.mark.parametrize("package", ["objectives", "sweep", "sweep.cad", "sweep.workshop", "sweep.figures"])
+@pytest.mark.parametrize("package", ["objectives", "sweep", "sweep.cad", "sweep.workshop", "sweep.figures", "sweep.service"])
 def test_every_module_stands_in_the_map(package: str) -> None:
     chapter = DEVELOPERS[re.search(rf"^### {re.escape(package)}\b(?!\.)", DEVELOPERS, re.MULTILINE).start() :]  # type: ignore[union-attr]
     chapter = chapter[: chapter.index("\n##", 5)]
@@ -200,6 +203,8 @@ def test_paths_and_hosts_are_found() -> None:
     assert ABSOLUTE_PATH.search("see /home/me/wheel")
     assert not ABSOLUTE_PATH.search("results/tmp and .venv/bin")
     assert HOST.search("--index-url x")
+    assert HOST.search("at 10.0.0.5:8730")
+    assert not HOST.search("at 127.0.0.1:8730")
     assert PICTOGRAPH.search("\u2705")
 
 

@@ -58,8 +58,7 @@ def test_an_epoch_takes_what_its_neighbour_sent_the_epoch_before() -> None:
     own, sent = list(empty), list(empty)
     for epoch, landed in enumerate(epochs(Inline(quiet), setup, plan, State(0, 0, 0, empty, empty))):
         done = [
-            step(problem, own[i], sent[(i + 2) % 3], 5, i, epoch, 192 * epoch, min(192, 333 + (i == 0) - 192 * epoch))
-            for i in range(3)
+            step(problem, own[i], sent[(i + 2) % 3], 5, i, epoch, min(192, 333 + (i == 0) - 192 * epoch)) for i in range(3)
         ]
         own, sent = [each[0] for each in done], [each[1] for each in done]
         for island in range(3):

@@ -139,6 +139,8 @@ def test_it_is_kept_in_the_run_and_read_again(folder: RunFolder, found: dict[str
     design = found["design"]
     assert stored(folder, design, SAMPLES) == found
     assert stored(folder, design, 2 * SAMPLES) is None
+    assert stored(folder, design) == found
+    assert stored(folder, design[:-1]) is None
     name = f"matter/{design}-{SAMPLES}.json"
     changed = json.loads(folder.location.read(name)) | {"study_hash": "another"}
     before = folder.location.read(name)

@@ -196,17 +196,14 @@ def test_a_space_smaller_than_a_generation_is_searched():
 
 def test_a_space_without_axes_gives_its_one_design():
     what = problem(lambda x: np.ones((len(x), 2)), [], 2)
-    _, population, scored = step(what, Population.empty(what), Population.empty(what), 1, 0, 0, 0, 5)
+    _, population, scored = step(what, Population.empty(what), Population.empty(what), 1, 0, 0, 5)
     assert sum(len(part) for part in scored) == 5
     assert len(population) == 1
 
 
 def test_step_counts_and_seeds():
     nobody = Population.empty(MIXED_PROBLEM)
-    at = 4000  # evaluations before: generations are whole
-    results = [
-        step(MIXED_PROBLEM, nobody, nobody, 1, island, epoch, at, 250) for island, epoch in ((0, 0), (0, 0), (1, 0), (0, 1))
-    ]
+    results = [step(MIXED_PROBLEM, nobody, nobody, 1, island, epoch, 250) for island, epoch in ((0, 0), (0, 0), (1, 0), (0, 1))]
     assert [len(part) for part in results[0][2]] == [96, 96, 58]
     np.testing.assert_array_equal(results[0][0].genes, results[1][0].genes)
     np.testing.assert_array_equal(results[0][1].genes, results[1][1].genes)
@@ -224,9 +221,9 @@ def test_immigrants_take_part():
     best = np.array([[0.5, 0.5, 0.5, 0.5, 0.0, 23, 0, 3]])
     _, arrived = first(MIXED_PROBLEM, best)
     population = started()
-    after, _, _ = step(MIXED_PROBLEM, population, arrived, 1, 0, 1, SIZE, SIZE)
+    after, _, _ = step(MIXED_PROBLEM, population, arrived, 1, 0, 1, SIZE)
     assert tuple(best[0]) in {tuple(row) for row in after.genes}
-    alone, _, _ = step(MIXED_PROBLEM, population, nobody, 1, 0, 1, SIZE, SIZE)
+    alone, _, _ = step(MIXED_PROBLEM, population, nobody, 1, 0, 1, SIZE)
     assert not np.array_equal(alone.genes, after.genes)
 
 

@@ -17,13 +17,16 @@ import pyarrow.ipc as ipc
 import pytest
 from fastapi.testclient import TestClient
 
+from sweep.cad.build import STAGES
+from sweep.cad.progress import Steps
 from sweep.errors import BadInput
 from sweep.location import replace_file
 from sweep.locks import LOCK, identity
+from sweep.progress import Snapshot
 from sweep.service.cache import Cache
 from sweep.service.desk import Desk, Kept, NotNow, NotThere
 from sweep.service.names import without_paths
-from sweep.service.processes import Processes, end, read_record, write_record
+from sweep.service.processes import TOKEN, Processes, end, environment, read_record, write_record
 from sweep.service.sheets import SideProcess
 from sweep.service.shortlist import TRIES, Shortlists
 from sweep.service.tables import as_json, rows_of
@@ -185,6 +188,7 @@ def write_lock(place: Path, holder: dict[str, object]) -> None:
         ({"state": "failed"}, False, "failed"),
         ({"state": "running"}, False, "stopped"),
         ({"state": "running", "epochs": 3}, True, "scoring the front again"),
+        ({"state": "done", "epochs": 3}, True, "finished"),
         ({"state": "running"}, True, "searching"),
     ],
 )
@@ -235,9 +239,16 @@ def test_rate_and_stage_come_from_what_the_sweep_says(toy: Path, tmp_path: Path)
     (place / "run.json").write_text(json.dumps({**about, "state": "running", "evaluations": 1300}))
     own = tmp_path / ".service" / "toy"
     write_record(own / "sweep.json", {"study": "toy", **identity(os.getpid())})
-    (own / "sweep.log").write_text("a note\nsearching 310 of 1300, 4 s left, 250/s, feasible 31 %, front 87, hypervolume 0.4\n")
+    said = Snapshot("searching", 310, 1300, 250.0, 0.31, 0.4, 87).line()
+    (own / "sweep.log").write_text(f"a note\n{said}\n")
     run = Desk(tmp_path).run("toy")
     assert (run.stage, run.rate_per_s, run.seconds_left) == ("searching", 250.0, 4.0)
+    (place / "run.json").write_text(json.dumps({**about, "state": "running", "evaluations": 1300, "epochs": 3}))
+    assert Desk(tmp_path).run("toy").stage == "scoring the front again"  # the log says so only later
+    (own / "sweep.log").write_text(Snapshot("scoring over samples", 10, 30, 4.0, 0.31, 0.4, 87).line())
+    run = Desk(tmp_path).run("toy")
+    assert (run.state, run.stage) == ("scoring the front again", "scoring over samples")
+    assert (run.rate_per_s, run.seconds_left) == (None, 5.0)
 
 
 @pytest.mark.parametrize(
@@ -429,6 +440,21 @@ def test_a_study_is_data_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     assert {fault.quantity for fault in faults} >= {"floor", "material"}
 
 
+def test_a_large_study_is_not_even_read(tmp_path: Path) -> None:
+    text = toy_study().text + "".join(f"[materials.m{number}]\nrole = 'tyre'\n" for number in range(3000))
+    (fault,) = Desk(tmp_path).faults_of(text)
+    assert str(fault).startswith("study must have at most 65536 bytes on this server, got ")
+
+
+def test_only_so_many_studies_are_read_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sweep.service.sweeps.PATIENCE", 0.01)
+    desk = desk_over(tmp_path, readings=1)
+    assert desk.faults_of(toy_study().text) == []
+    desk._sweeps._readings.acquire()
+    with pytest.raises(NotNow, match="try again"):
+        desk.faults_of(toy_study().text)
+
+
 def test_so_many_sweeps_at_once(tmp_path: Path) -> None:
     with started(tmp_path) as process:
         write_record(tmp_path / ".service/busy/sweep.json", {"study": "busy", **identity(process.pid)})
@@ -509,6 +535,12 @@ def test_a_child_that_ended_is_not_at_work_before_anybody_asked_for_its_status()
     child.stdout.close()
 
 
+def test_a_process_does_not_know_the_token(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(TOKEN, "an invented secret")
+    assert "an invented secret" not in environment().values()
+    assert set(os.environ) - {TOKEN} <= set(environment())
+
+
 def test_a_process_of_its_own_says_what_it_does(tmp_path: Path) -> None:
     processes = Processes()
     (tmp_path / "numpy.py").write_text("raise SystemExit('a file of the results folder was taken for a library')")
@@ -576,9 +608,13 @@ def test_a_build_is_followed_and_its_failure_told(toy: Path, tmp_path: Path) -> 
     assert desk.build("toy", design).state == "none"
     with started(tmp_path) as process:
         write_record(own / f"{design}.json", {"design": design, **identity(process.pid)})
-        (own / f"{design}.log").write_text("1 of 9, after 0 s: solids\n4 of 9, after 7 s: masses\n")
+        said: list[str] = []
+        tell = Steps(said.append)
+        for stage in STAGES[:4]:
+            tell(stage)
+        (own / f"{design}.log").write_text("\n".join(["At work.", *said]))
         build = desk.build("toy", design)
-        assert (build.state, build.share, build.message) == ("building", 3 / 9, "masses")
+        assert (build.state, build.share, build.message) == ("building", 3 / len(STAGES), STAGES[3])
         for name in (design, str(front_of(tmp_path / "toy")["design"].iloc[1])):
             with pytest.raises(NotNow):
                 desk.start_build("toy", name)
@@ -687,25 +723,29 @@ def test_only_so_many_wait_for_sheets(toy: Path, monkeypatch: pytest.MonkeyPatch
     def ask(_: SideProcess, request: dict[str, str]) -> dict[str, str]:
         at_it.set()
         go_on.wait(20)
-        return {"content": ""}
+        return {"content": "YQ=="}
 
     monkeypatch.setattr(SideProcess, "ask", ask)
     desk = desk_over(toy.parent, sheets=1)
     first = threading.Thread(target=desk.sheet, args=("toy", "knee", "html"))
     first.start()
     at_it.wait(20)
-    with pytest.raises(NotNow, match="try again"):
-        desk.sheet("toy", "knee", "pdf")
+    for kind in ("pdf", "html"):  # another one, and the same
+        with pytest.raises(NotNow, match="try again"):
+            desk.sheet("toy", "knee", kind)
     go_on.set()
     first.join()
-    assert desk.sheet("toy", "knee", "pdf") == b""
+    assert desk.sheet("toy", "knee", "pdf") == b"a"
+    desk._sheets._places.acquire()
+    assert desk.sheet("toy", "knee", "html") == b"a"  # what is kept is given at once
 
 
 def test_what_works_out_sheets_answers_starts_anew_and_ends_with_the_server(tmp_path: Path) -> None:
-    side = SideProcess(60)
-    request = {"task": "html", "run": str(tmp_path), "design": "knee"}
+    side = SideProcess(tmp_path, 60)
+    request = {"task": "html", "run": "scout", "design": "knee"}
     answer = side.ask(request)
     assert answer["faults"][0]["quantity"] == "RUN"
+    assert str(tmp_path) not in str(answer)
     first = side._process
     assert first is not None
     first.kill()

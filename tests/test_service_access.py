@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import re
 import socket
+import sys
 import time
 from collections.abc import AsyncIterator, Iterator
 from pathlib import Path
@@ -19,7 +21,7 @@ from sweep.service.access import COOKIE, LOGIN_SECONDS, Guard, Token
 from sweep.service.desk import Desk, NotNow, RunSummary
 from sweep.service.events import Listeners
 from sweep.service.serving import checked_token, is_loopback
-from tests.command_line import call
+from tests.command_line import ROOT, call
 from tests.service_calls import BASE, TOKEN, client, desk_over
 
 PROBLEM = "application/problem+json"
@@ -194,6 +196,7 @@ def test_every_answer_says_what_it_is(open_calls: TestClient) -> None:
         headers = open_calls.get(address).headers
         assert headers["x-content-type-options"] == "nosniff"
         assert headers["x-frame-options"] == "SAMEORIGIN"
+        assert not address.startswith("/api") or headers["cache-control"] == "no-store"
 
 
 # bodies
@@ -264,6 +267,16 @@ def test_a_failure_of_the_server_tells_nothing(tmp_path: Path, monkeypatch: pyte
     assert all(word not in answer.text for word in ("secret", "Traceback", "RuntimeError"))
 
 
+def test_a_full_disk_is_told_without_its_place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def full(*_: object, **__: object) -> str:
+        raise OSError(28, "No space left on device", "/srv/secret/file")
+
+    monkeypatch.setattr(Desk, "submit", full)
+    with client(Desk(tmp_path)) as calls:
+        answer = calls.post("/api/runs", content="a = 1", headers={"content-type": "text/plain"})
+    assert (answer.status_code, "No space left" in answer.text, "secret" in answer.text) == (503, True, False)
+
+
 @pytest.mark.parametrize(("method", "address", "status"), [("DELETE", "/api/runs", 405), ("GET", "/api/nothing", 404)])
 def test_other_refusals_are_problems_too(open_calls: TestClient, method: str, address: str, status: int) -> None:
     answer = open_calls.request(method, address)
@@ -298,6 +311,14 @@ def test_every_operation_is_described(open_calls: TestClient) -> None:
         assert schema["description"], name
         for field, told in schema["properties"].items():
             assert told.get("description"), f"{name}.{field}"
+
+
+def test_the_readme_names_every_address(open_calls: TestClient) -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    chapter = readme[readme.index("## Service") : readme.index("## A study")]
+    for path in open_calls.get("/api/openapi.json").json()["paths"]:
+        last = [part for part in path.split("/") if "{" not in part][-1]
+        assert last in {*re.findall(r"\w[\w.]*", chapter), "health", "login"}, path
 
 
 # following
@@ -369,6 +390,15 @@ def test_a_port_that_is_taken(tmp_path: Path) -> None:
     assert "give another --port" in outcome.err
 
 
-def test_results_that_are_no_folder(tmp_path: Path) -> None:
+def test_results_that_are_no_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "file").touch()
-    assert call("serve", "--results", tmp_path / "file").status == 2
+    monkeypatch.chdir(tmp_path)
+    for place in (tmp_path / "file", "s3://bucket/runs"):
+        assert call("serve", "--results", place).status == 2
+    assert [entry.name for entry in tmp_path.iterdir()] == ["file"]
+
+
+def test_libraries_that_are_missing_are_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    outcome = call("serve", "--results", tmp_path)
+    assert (outcome.status, "'.[service]'" in outcome.err) == (2, True)

@@ -23,7 +23,7 @@ from tests.service_calls import NoProcesses, copied, toy_run
 from tests.test_service import built
 
 #: of each operation, as described and otherwise
-EXAMPLES = 12
+EXAMPLES = 10
 CHECKS = (not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance)
 #: what is put in the place of some of the names and bodies that are made up, so that they lead somewhere
 KNOWN = {

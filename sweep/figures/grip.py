@@ -100,7 +100,7 @@ def draw_motors(panels: Sequence[Any], ring: Ring, theme: dict[str, str]) -> Non
         panel.grid(axis="x", color=theme["line"], lw=0.5)
         dress(panel, theme, name)
         panel.tick_params(labelsize=7)
-    panels[0].legend(frameon=False, loc="lower right", bbox_to_anchor=(1.04, 0.98), ncols=2, labelcolor=theme["ink"],
+    panels[-1].legend(frameon=False, loc="lower right", bbox_to_anchor=(1.04, 0.98), ncols=2, labelcolor=theme["ink"],
                      fontsize=7, handlelength=1.6, columnspacing=0.8, borderpad=0.1)  # fmt: skip
 
 

@@ -82,6 +82,8 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
+                if scope["path"].startswith("/api"):
+                    headers.setdefault("cache-control", "no-store")
             await send(message)
 
         refused = self._refused(scope)

@@ -17,6 +17,7 @@ from sweep.archive import versions
 from sweep.service.access import LOOPBACK_NAMES, Guard, Token
 from sweep.service.design_routes import design_routes
 from sweep.service.desk import Desk
+from sweep.service.events import Listeners
 from sweep.service.login import login_routes
 from sweep.service.problems import MEDIA, install
 from sweep.service.routes import routes
@@ -62,7 +63,8 @@ def create_app(desk: Desk, *, token: str | None = None, hosts: Collection[str] =
     )
     known = Token(token) if token else None
     install(app, desk.results)
-    app.include_router(routes(desk))
+    app.state.listeners = Listeners(desk.limits.listeners)
+    app.include_router(routes(desk, app.state.listeners))
     app.include_router(design_routes(desk))
     app.include_router(login_routes(known))
     _document(app)

@@ -49,6 +49,12 @@ class Cache(Generic[T]):
         self._size, self._mutex = size, threading.Lock()
         self._entries: OrderedDict[Hashable, _Entry[T]] = OrderedDict()
 
+    def kept(self, key: Hashable, stamp: object) -> T | None:
+        """The value of a key where it is there already. Does not wait for one that is being made."""
+        with self._mutex:
+            entry = self._entries.get(key)
+        return entry.value if entry is not None and entry.stamp == stamp else None
+
     def get(self, key: Hashable, stamp: object, make: Callable[[], T]) -> T:
         """The value of a key; whatever ``make`` raises is raised, and nothing kept."""
         with self._mutex:

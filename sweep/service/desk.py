@@ -41,7 +41,7 @@ class Desk:
     def __init__(self, results: Path, *, limits: Limits | None = None) -> None:
         results.mkdir(parents=True, exist_ok=True)
         self.results, self.limits = results.resolve(), limits or Limits()
-        processes = Processes()
+        self._processes = processes = Processes()
         self._runs = Runs(self.results)
         self._sweeps = Sweeps(self._runs, processes, self.limits)
         self._builds = Builds(self._runs, processes, self.limits)
@@ -55,6 +55,7 @@ class Desk:
 
     def runs(self) -> list[RunSummary]:
         """All runs, the newest first. Cheap."""
+        self._processes.reap()
         return self._runs.all()
 
     def run(self, name: str) -> RunSummary:

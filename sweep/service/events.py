@@ -22,6 +22,11 @@ class Listeners:
 
     def __init__(self, most: int) -> None:
         self._most, self._open = most, 0
+        self._ending = False
+
+    def end(self) -> None:
+        """End all streams at their next look; a browser comes back by itself."""
+        self._ending = True
 
     def check(self) -> None:
         if self._open >= self._most:
@@ -32,7 +37,7 @@ class Listeners:
         self._open += 1
         try:
             seen, said = "", 0.0
-            while True:
+            while not self._ending:
                 version = await run_in_threadpool(desk.version, name)
                 if version != seen:
                     run = await run_in_threadpool(desk.run, name)

@@ -16,7 +16,8 @@ class Limits:
     """What one server allows. Whoever wants more uses the command line on the machine itself."""
 
     body_bytes: int = 1_000_000
-    #: of a study
+    #: of a study; the shipped ones have three kilobytes, and telling what is wrong with a huge one can take minutes
+    study_bytes: int = 65_536
     evaluations: int = 1_000_000
     hours: float = 72.0
     islands: int = 64
@@ -24,6 +25,7 @@ class Limits:
     samples: int = 1024
     workers: int = field(default_factory=processors)
     #: at once
+    readings: int = 4  # of studies
     sweeps: int = field(default_factory=processors)
     builds: int = 1
     #: requests for sheets that may wait for the one that is drawn

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 from collections.abc import Iterable
 from http import HTTPStatus
 from pathlib import Path
@@ -18,6 +19,7 @@ from sweep.errors import BadInput, Fault, SweepFailure
 from sweep.service.names import shortened, without_paths
 from sweep.service.summaries import NotNow, NotThere
 
+LOG = logging.getLogger("uvicorn.error")
 MEDIA = "application/problem+json"
 
 
@@ -103,6 +105,12 @@ def install(app: FastAPI, results: Path) -> None:
         assert isinstance(error, SweepFailure)
         return ProblemResponse(503, clean(str(error)))
 
+    async def on_disk(_: Request, error: Exception) -> Response:
+        assert isinstance(error, OSError)
+        LOG.error("a file could not be read or written: %s", error)
+        why = clean(error.strerror or type(error).__name__)
+        return ProblemResponse(503, f"a file could not be read or written: {why}; the server's log tells which")
+
     async def on_http(_: Request, error: Exception) -> Response:
         assert isinstance(error, HTTPException)
         detail = "there is nothing at this address; /api/openapi.json tells what there is"
@@ -115,7 +123,7 @@ def install(app: FastAPI, results: Path) -> None:
 
     for kind, handler in (
         (BadInput, on_bad_input), (RequestValidationError, on_validation), (NotThere, on_not_there), (NotNow, on_not_now),
-        (SweepFailure, on_failure), (HTTPException, on_http), (Exception, on_anything),
+        (SweepFailure, on_failure), (OSError, on_disk), (HTTPException, on_http), (Exception, on_anything),
     ):  # fmt: skip
         app.add_exception_handler(kind, handler)
 

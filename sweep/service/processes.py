@@ -21,6 +21,8 @@ from sweep.service.summaries import NotNow
 
 #: of a log, enough for the last words
 LAST_BYTES = 8192
+#: where a server's token can stand instead of on the command line, which others on the machine can read
+TOKEN = "WHEELFRONT_TOKEN"
 PACKAGE = Path(__file__).parent.parent.parent
 
 
@@ -34,13 +36,11 @@ class Processes:
     def start(self, arguments: list[str], where: Path, log: Path, record: Path, facts: Mapping[str, Any]) -> None:
         """Start ``wheelfront`` with arguments in a folder; what it says goes to ``log``, what it is to ``record``."""
         log.parent.mkdir(parents=True, exist_ok=True)
-        # found from any folder; -P keeps the folder it works in, which anybody may write to, out of the search for modules
-        known = os.environ.get("PYTHONPATH")
-        environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(PACKAGE), *([known] if known else [])])}
         with open(log, "wb") as words:
+            # -P keeps the folder it works in, which others may write to, out of the search for modules
             child = subprocess.Popen(
                 [sys.executable, "-P", "-m", "sweep.cli", *arguments],
-                cwd=where, env=environment, stdin=subprocess.DEVNULL, stdout=words, stderr=subprocess.STDOUT,
+                cwd=where, env=environment(), stdin=subprocess.DEVNULL, stdout=words, stderr=subprocess.STDOUT,
                 start_new_session=True,
             )  # fmt: skip
         with self._mutex:
@@ -51,6 +51,13 @@ class Processes:
         """Let children go that have ended."""
         with self._mutex:
             self._children = [child for child in self._children if child.poll() is None]
+
+
+def environment() -> dict[str, str]:
+    """What a process is started with: it finds this package from any folder, and does not know the server's token."""
+    known = os.environ.get("PYTHONPATH")
+    kept = {name: value for name, value in os.environ.items() if name != TOKEN}
+    return {**kept, "PYTHONPATH": os.pathsep.join([str(PACKAGE), *([known] if known else [])])}
 
 
 def now() -> str:

@@ -79,10 +79,9 @@ def _text(body: bytes) -> str:
         raise BadInput([Fault("study", "must be text in UTF-8", "", f"byte {error.start}", "save it as UTF-8")]) from error
 
 
-def routes(desk: Desk) -> APIRouter:
+def routes(desk: Desk, listeners: Listeners) -> APIRouter:
     """Addresses below ``/api`` that are about runs and studies."""
     router = APIRouter(prefix="/api")
-    listeners = Listeners(desk.limits.listeners)
 
     @router.get("/health", tags=["service"], summary="Tell that the server is up")
     def health() -> Health:

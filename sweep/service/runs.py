@@ -247,8 +247,8 @@ class Runs:
         told_rate = float(step["rate"]) if step and step["stage"] == state else 0.0
         rate = (told_rate or _rate(lines)) if state == told.SEARCHING else None
         left = (planned - done) / rate if rate and planned else None
-        if state == told.SCORING and step and told_rate:
-            left = (int(step["total"]) - int(step["done"])) / told_rate
+        if state == told.SCORING and step and step["stage"].startswith("scoring") and float(step["rate"]) > 0:
+            left = (int(step["total"]) - int(step["done"])) / float(step["rate"])
         return RunSummary(
             name=place.name,
             study=str(about.get("study") or record.get("study") or place.name),
@@ -290,6 +290,8 @@ class Runs:
 
 def _state(about: dict[str, Any], record: dict[str, Any], working: bool, searched: bool) -> str:
     """The state of a run; ``searched`` where it has told of candidates."""
+    if working and about.get("state") == "done":  # it ends in a moment
+        return told.FINISHED
     if working and "epochs" in about and about.get("state") == "running":
         return told.SCORING
     if working:

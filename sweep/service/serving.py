@@ -5,17 +5,20 @@ from __future__ import annotations
 import contextlib
 import ipaddress
 import os
+import re
 import signal
 import socket
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import FrameType
 
 from sweep.errors import BadInput, Fault, SweepFailure
+from sweep.service.processes import TOKEN
 
-#: where a token can stand instead of on the command line, which others on the machine can read
-TOKEN = "WHEELFRONT_TOKEN"
 LEAST_TOKEN = 16
 INSTALL = "pip install -c constraints.txt -e '.[service]'"
+#: connections that may wait to be taken
+BACKLOG = 2048
 #: s that open connections have to end in
 GRACE = 3
 
@@ -54,6 +57,7 @@ def listening(host: str, port: int) -> socket.socket:
     try:
         opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         opened.bind(address)
+        opened.listen(BACKLOG)  # so that who comes before all is set up waits
     except OSError as error:
         opened.close()
         raise SweepFailure(
@@ -77,6 +81,9 @@ def serve(host: str, port: int, results: Path, token: str | None, note: Callable
 
     if results.exists() and not results.is_dir():
         raise BadInput([Fault("--results", "must be a folder", "a file", str(results), "name another")])
+    if re.match(r"[A-Za-z][A-Za-z0-9+.-]+:/", str(results)):
+        remedy = "sweep into a store on the command line"
+        raise BadInput([Fault("--results", "must be a folder of this machine", str(results), "", remedy)])
     opened = listening(host, port)
     with opened:
         app = create_app(Desk(results), token=checked, hosts={*LOOPBACK_NAMES, host.lower()})
@@ -87,8 +94,16 @@ def serve(host: str, port: int, results: Path, token: str | None, note: Callable
         note(f"Serving the runs in {results} at http://{shown}:{opened.getsockname()[1]}. Ctrl-C ends it; sweeps go on.")
         if not is_loopback(host):
             note("Others can reach it and the token goes unencrypted: use it in a network you trust, or put TLS before it.")
+
+        class Server(uvicorn.Server):
+            """Ends the streams of events too: it would wait for them in vain."""
+
+            def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+                app.state.listeners.end()
+                super().handle_exit(sig, frame)
+
         with _signals_taken():
-            uvicorn.Server(config).run(sockets=[opened])
+            Server(config).run(sockets=[opened])
 
 
 @contextlib.contextmanager

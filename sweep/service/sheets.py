@@ -11,16 +11,19 @@ import select
 import subprocess
 import sys
 import threading
-from typing import Any
+from collections.abc import Callable, Hashable
+from pathlib import Path
+from typing import Any, TypeVar
 
 from sweep.errors import BadInput, Fault
 from sweep.service.cache import Cache
 from sweep.service.limits import Limits
 from sweep.service.names import without_paths
-from sweep.service.processes import PACKAGE
+from sweep.service.processes import environment
 from sweep.service.runs import Runs
 from sweep.service.summaries import NotNow, NotThere
 
+T = TypeVar("T")
 KINDS = ("html", "pdf")
 #: s for one request; the first one on a machine compiles the mechanics
 PATIENCE = 420.0
@@ -29,10 +32,10 @@ KEPT = 48
 
 
 class SideProcess:
-    """A process that answers one request at a time. Starts when it is needed, anew where it has ended."""
+    """A process that answers one request at a time, at work in a folder. Starts when needed, anew where it has ended."""
 
-    def __init__(self, patience: float = PATIENCE) -> None:
-        self._patience = patience
+    def __init__(self, where: Path, patience: float = PATIENCE) -> None:
+        self._where, self._patience = where, patience
         self._process: subprocess.Popen[bytes] | None = None
         self._mutex = threading.Lock()
 
@@ -58,11 +61,9 @@ class SideProcess:
     def _started(self) -> subprocess.Popen[bytes]:
         if self._process is None or self._process.poll() is not None:
             self._end()
-            known = os.environ.get("PYTHONPATH")
-            path = os.pathsep.join([str(PACKAGE), *([known] if known else [])])
             self._process = subprocess.Popen(
                 [sys.executable, "-P", "-m", "sweep.service.side_work"],
-                env={**os.environ, "PYTHONPATH": path},
+                cwd=self._where, env=environment(),
                 stdin=subprocess.PIPE, stdout=subprocess.PIPE, bufsize=0, start_new_session=True,
             )  # fmt: skip
         return self._process
@@ -101,7 +102,7 @@ class Sheets:
 
     def __init__(self, runs: Runs, limits: Limits) -> None:
         self._runs = runs
-        self._drawing, self._finding = SideProcess(), SideProcess()
+        self._drawing, self._finding = SideProcess(runs.results), SideProcess(runs.results)
         self._sheets: Cache[bytes] = Cache(KEPT)
         self._matters: Cache[dict[str, Any]] = Cache(4 * KEPT)
         self._places = threading.BoundedSemaphore(limits.sheets)
@@ -114,7 +115,7 @@ class Sheets:
         def make() -> bytes:
             return base64.b64decode(self._ask(self._drawing, name, full, kind)["content"])
 
-        return self._sheets.get((name, full, kind), stamp, lambda: self._in_turn(make))
+        return self._in_turn(self._sheets, (name, full, kind), stamp, make)
 
     def matter(self, name: str, design: str) -> dict[str, Any]:
         full, stamp = self._design(name, design)
@@ -122,17 +123,21 @@ class Sheets:
         def make() -> dict[str, Any]:
             return dict(self._ask(self._finding, name, full, "matter")["matter"])
 
-        return self._matters.get((name, full), stamp, lambda: self._in_turn(make))
+        return self._in_turn(self._matters, (name, full), stamp, make)
 
     def close(self) -> None:
         for process in (self._drawing, self._finding):
             process.close()
 
-    def _in_turn(self, make: Any) -> Any:
+    def _in_turn(self, cache: Cache[T], key: Hashable, stamp: object, make: Callable[[], T]) -> T:
+        """What is kept, at once; else what is made, with so many who wait for it and no more: each holds a thread."""
+        kept = cache.kept(key, stamp)
+        if kept is not None:
+            return kept
         if not self._places.acquire(blocking=False):
             raise NotNow("many sheets are asked for at once; try again in some seconds")
         try:
-            return make()
+            return cache.get(key, stamp, make)
         finally:
             self._places.release()
 
@@ -143,8 +148,8 @@ class Sheets:
         return str(row["design"]), hashlib.sha256(facts.encode()).hexdigest()
 
     def _ask(self, process: SideProcess, name: str, design: str, task: str) -> dict[str, Any]:
-        place = self._runs.place(name)
-        answer = process.ask({"task": task, "run": str(place.folder.resolve()), "design": design})
+        self._runs.place(name)
+        answer = process.ask({"task": task, "run": name, "design": design})
         results = self._runs.results
         if "faults" in answer:
             faults = [{key: without_paths(str(text), results) for key, text in fault.items()} for fault in answer["faults"]]

@@ -18,6 +18,8 @@ from sweep.service.summaries import NotNow
 if TYPE_CHECKING:
     from sweep.study import Study
 
+#: s to wait for others whose studies are read
+PATIENCE = 10.0
 #: how often a free name is looked for
 NAMES = 1000
 
@@ -28,6 +30,7 @@ class Sweeps:
     def __init__(self, runs: Runs, processes: Processes, limits: Limits) -> None:
         self._runs, self._processes, self._limits = runs, processes, limits
         self._mutex = threading.Lock()
+        self._readings = threading.BoundedSemaphore(limits.readings)
 
     def faults_of(self, text: str) -> list[Fault]:
         """What is wrong with a study, or beyond what one server allows."""
@@ -121,7 +124,16 @@ class Sweeps:
 
         if "\x00" in text or not can_be_written(text):
             raise BadInput([Fault("study", "must be text in UTF-8 without null bytes", "", "", "is it the right file?")])
-        return read_study(text)
+        size, most = len(text.encode()), self._limits.study_bytes
+        if size > most:
+            remedy = "leave out what it does not use, or sweep on the machine itself with the command line"
+            raise BadInput([Fault("study", f"must have at most {most} bytes on this server", str(size), "", remedy)])
+        if not self._readings.acquire(timeout=PATIENCE):
+            raise NotNow("many studies are being read; try again in some seconds")
+        try:
+            return read_study(text)
+        finally:
+            self._readings.release()
 
     def _beyond(
         self, study: Study, evaluations: int | None = None, workers: int | None = None, seed: int | None = None

@@ -8,11 +8,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from objectives.scoring import COLUMNS
 from sweep.errors import Fault, SweepFailure, did_you_mean
 from sweep.reading import Faults, show
 from sweep.show import number, quantity
-from sweep.workshop.bench_model import FREE_SPIN, Bench
+from sweep.workshop.bench_model import Bench
 from sweep.workshop.fitting import Fit, fit
 from sweep.workshop.kinds import BASE, PARAMETERS, UNITS
 from sweep.workshop.measurements import Measurement
@@ -119,8 +118,6 @@ def _possible(bench: Bench, measured: Sequence[Measurement], faults: Faults) -> 
             remedy = "take the row out; its core and bore have their own, fixed figures"
             rule = f"must not be {entry.kind.name}, which is for rollers that are soft throughout"
             faults.add("kind", rule, f"bore {bench.design['bore']}", entry.where, remedy)
-        elif entry.kind.name == "free_spin" and FREE_SPIN not in COLUMNS:
-            faults.add("kind", "must not be free_spin in this version", "", entry.where, "take the row out")
         else:
             found.append(entry)
     return found

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sweep.arguments import Json, StudyFile
 from sweep.errors import BadInput, Fault
 from sweep.telling import check_ending, note, patience, write_table
 
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
     from sweep.comparing import Comparison, Front
     from sweep.study import Study
 
-StudyFile = Annotated[Path, typer.Argument(metavar="STUDY", help="The study, a TOML file.", show_default=False)]
-Json = Annotated[bool, typer.Option("--json", help="Machine-readable output on stdout.")]
 BASELINE = "baseline"
 PICTURES = (".png", ".svg", ".pdf")
 

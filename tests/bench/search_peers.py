@@ -179,7 +179,7 @@ def ours(planned: int, islands: int | None = None) -> Callable[[Meter, int], Non
         populations, sent = [Population.empty(what)] * count, [Population.empty(what)] * count
         for number in range(10_000):
             steps = [
-                step(what, populations[i], sent[i - 1], seed, i, number, number * epoch, epoch) for i in range(count)
+                step(what, populations[i], sent[i - 1], seed, i, number, epoch, plan["generation"]) for i in range(count)
             ]
             populations, sent = [s[0] for s in steps], [s[1] for s in steps]
 

@@ -32,7 +32,7 @@ ADDRESSES = (
     "/api/runs/toy/front.csv", "/api/runs/toy/shortlist", "/api/runs/toy/front?where=mass_kg<1.5&sort=slip_margin&top=20",
     "/api/runs/toy/front.parquet", "/api/runs/toy/designs/knee/build", "/api/openapi.json",
 )  # fmt: skip
-#: s that a client thinks before the next request
+#: s that a client thinks before its next request
 THOUGHT = 0.2
 
 
@@ -50,14 +50,14 @@ class Found:
         return sum(map(len, self.seconds.values()))
 
 
-def load(results: Path, clients: int, seconds: float) -> Found:
-    """Load a server over a results folder that holds a run ``toy``."""
+def load(results: Path, clients: int, seconds: float, thought: float = THOUGHT) -> Found:
+    """Load a server over a results folder that holds a run ``toy``; clients think for so long [s] between two requests."""
     found = Found()
     waiting = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(600)"])  # in the place of a sweep
     server = Server(results)
     try:
         write_record(results / ".service/at-work/sweep.json", {"study": "at work", "started": "2026", **identity(waiting.pid)})
-        asyncio.run(_all(server, clients, seconds, found))
+        asyncio.run(_all(server, clients, seconds, thought, found))
     finally:
         server.end(signal.SIGTERM)
         waiting.kill()
@@ -65,7 +65,7 @@ def load(results: Path, clients: int, seconds: float) -> Found:
     return found
 
 
-async def _all(server: Server, clients: int, seconds: float, found: Found) -> None:
+async def _all(server: Server, clients: int, seconds: float, thought: float, found: Found) -> None:
     limits = httpx.Limits(max_connections=None, max_keepalive_connections=None)
     async with httpx.AsyncClient(base_url=server.url, timeout=30.0, limits=limits) as calls:
         for address in ADDRESSES:
@@ -73,14 +73,14 @@ async def _all(server: Server, clients: int, seconds: float, found: Found) -> No
         end = time.monotonic() + seconds
         listening = [asyncio.create_task(_listen(calls, end, found)) for _ in range(clients)]
         watching = asyncio.create_task(_watch(server.process.pid, end, found))
-        await asyncio.gather(*(_ask(calls, number, end, found) for number in range(clients)))
+        await asyncio.gather(*(_ask(calls, number, end, thought, found) for number in range(clients)))
         await watching
         for task in listening:
             task.cancel()
         await asyncio.gather(*listening, return_exceptions=True)
 
 
-async def _ask(calls: httpx.AsyncClient, number: int, end: float, found: Found) -> None:
+async def _ask(calls: httpx.AsyncClient, number: int, end: float, thought: float, found: Found) -> None:
     while time.monotonic() < end:
         address = ADDRESSES[number % len(ADDRESSES)]
         number += 1
@@ -92,7 +92,7 @@ async def _ask(calls: httpx.AsyncClient, number: int, end: float, found: Found) 
         except httpx.HTTPError as error:
             found.errors.append(f"{address}: {error!r}")
         found.seconds[address].append(time.perf_counter() - began)
-        await asyncio.sleep(THOUGHT)
+        await asyncio.sleep(thought)
 
 
 async def _listen(calls: httpx.AsyncClient, end: float, found: Found) -> None:
@@ -133,10 +133,11 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--clients", type=int, default=50)
     parser.add_argument("--seconds", type=float, default=60.0)
+    parser.add_argument("--thought", type=float, default=THOUGHT, help="s between two requests of a client")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as place:
         toy_run(Path(place))
-        found = load(Path(place), given.clients, given.seconds)
+        found = load(Path(place), given.clients, given.seconds, given.thought)
     print(report(found))
     sys.exit(1 if found.errors else 0)
 

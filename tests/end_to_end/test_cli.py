@@ -41,6 +41,7 @@ OPTIONS = {
     "improve": {"STUDY", "DESIGNS", "--keep", "--changes", "--evaluations", "--out", "--json"},
     "calibrate": {"STUDY", "MEASUREMENTS", "--design", "--fit", "--out", "--overwrite", "--json"},
     "compare": {"RUN...", "--out", "--json"},
+    "serve": {"--host", "--port", "--results", "--token"},
 }
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import signal
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,8 +15,8 @@ import pandas as pd
 import pyarrow.ipc as ipc
 import pytest
 
-from sweep.locks import alive
-from sweep.service.processes import read_record
+from sweep.locks import alive, identity
+from sweep.service.processes import read_record, write_record
 from tests.bench.service_load import load, report
 from tests.command_line import small_study
 from tests.service_calls import TOKEN, copied, toy_run
@@ -82,8 +83,14 @@ def test_a_sweep_outlives_its_servers(tmp_path: Path) -> None:
                 *_, before, (kind, run) = events(calls, "scout")
                 assert (before[0], kind, run["state"], run["evaluations"]) == ("run", "end", "finished", EVALUATIONS)
                 assert_fronts_agree(calls, results / "scout", run["front_size"])
+                knee = calls.get("/api/runs/scout/designs/knee").json()["design"]
+                sheet = calls.get("/api/runs/scout/designs/knee/sheet.html").text
+                assert (f"Design {knee}" in sheet, str(tmp_path) in sheet) == (True, False)
+                matter = calls.get("/api/runs/scout/designs/knee/matter").json()
+                assert (matter["design"], 0 < len(matter["measure"]) <= 3) == (knee, True)
+                assert all(entry["how"] for entry in matter["measure"])
         finally:
-            third.end()
+            assert third.end() == 0
 
 
 def assert_fronts_agree(calls: httpx.Client, run: Path, count: int) -> None:
@@ -111,6 +118,19 @@ def test_a_server_for_others_asks_for_its_token(tmp_path: Path) -> None:
             assert calls.get("/api/runs", headers={"authorization": f"Bearer {TOKEN}"}).json() == {"runs": []}
     finally:
         assert server.end() == 0
+
+
+def test_a_server_ends_with_streams_open(tmp_path: Path) -> None:
+    write_record(tmp_path / ".service/a/sweep.json", {"study": "a", **identity(os.getpid())})  # as if this were a sweep
+    server = Server(tmp_path)
+    with server.calls() as calls, calls.stream("GET", "/api/runs/a/events") as answer:
+        lines = answer.iter_lines()
+        assert next(lines) == "event: run"
+        os.kill(server.process.pid, signal.SIGTERM)
+        assert "event: end" not in list(lines)
+    assert server.process.stderr is not None
+    assert server.process.stderr.read() == ""
+    assert server.end() == 0
 
 
 def test_many_clients_at_once(tmp_path: Path) -> None:
