@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from objectives.assessment import Assessment
 from objectives.friction_loss import losses_by_name
 from sweep.archive import RunFolder, open_run
 from sweep.around import Pass, Ring, passes, ring
@@ -45,7 +46,7 @@ def report_of(sheet: Sheet, matters: Mapping[str, Any] | None = None) -> Report:
         sheet=sheet,
         shape=shape_of(judged.wheel, judged.layout, judged.scenario),
         passes=tuple(passes(judged, DIRECTIONS, sheet.phases)),
-        cases=asked_of(sheet),
+        cases=asked_of(sheet.assessment),
         ring=ring(judged),
         losses=losses,
         baseline_losses=None if other is None else {name: float(other[f"loss_{name}_W"]) for name in losses},
@@ -53,9 +54,9 @@ def report_of(sheet: Sheet, matters: Mapping[str, Any] | None = None) -> Report:
     )
 
 
-def asked_of(sheet: Sheet) -> tuple[Asked, ...]:
+def asked_of(assessment: Assessment) -> tuple[Asked, ...]:
     """The load cases as the figures of grip draw them; left mirrors right."""
-    cases = sheet.assessment.cases
+    cases = assessment.cases
     found = []
     for name, angle, force in zip(cases.names, cases.direction, cases.force[0], strict=True):
         turn = abs(math.remainder(float(angle), 2 * math.pi))

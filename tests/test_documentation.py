@@ -114,7 +114,9 @@ def test_every_column_stands_in_the_results_readme() -> None:
     assert [name for name in listed if name not in known] == []
 
 
-@pytest.mark.parametrize("package", ["objectives", "sweep", "sweep.cad", "sweep.workshop", "sweep.figures", "sweep.service"])
+@pytest.mark.parametrize(
+    "package", ["objectives", "sweep", "sweep.cad", "sweep.workshop", "sweep.figures", "sweep.page", "sweep.service"]
+)
 def test_every_module_stands_in_the_map(package: str) -> None:
     chapter = DEVELOPERS[re.search(rf"^### {re.escape(package)}\b(?!\.)", DEVELOPERS, re.MULTILINE).start() :]  # type: ignore[union-attr]
     chapter = chapter[: chapter.index("\n##", 5)]

@@ -25,7 +25,7 @@ def extents(shape: Shape) -> tuple[float, float, float, float]:
     return half, -side, max(side, motor), side
 
 
-def draw_section(axes: Any, shape: Shape, theme: dict[str, str]) -> None:
+def draw_section(axes: Any, shape: Shape, theme: dict[str, str], scale_bar: bool = True) -> None:
     """Cut through the shaft: motors above, the floor below. Both hubs before closure."""
     half, low, high, _ = extents(shape)
     pen = _Pen(axes, theme)
@@ -58,8 +58,10 @@ def draw_section(axes: Any, shape: Shape, theme: dict[str, str]) -> None:
     axes.plot([-half - 4, half + 4], [floor, floor], color=theme["ink"], lw=0.9, zorder=1, gid="floor")
     _across(axes, -half, half, low - 9, f"{2 * half:.0f} mm over all", theme)
     _upright(axes, half + 10, -shape.wheel_radius, shape.wheel_radius, f"Ø {2 * shape.wheel_radius:.1f} mm", theme)
-    _scale_bar(axes, -half, low - 24, theme)
-    _finish(axes, (-half - MARGIN, half + 2 * MARGIN), (low - 30, high + 6), theme, "Section through the shaft, to scale")
+    if scale_bar:
+        _scale_bar(axes, -half, low - 24, theme)
+    below = 30 if scale_bar else 20
+    _finish(axes, (-half - MARGIN, half + 2 * MARGIN), (low - below, high + 6), theme, "Section through the shaft, to scale")
 
 
 def draw_front(axes: Any, shape: Shape, theme: dict[str, str]) -> None:
