@@ -127,10 +127,11 @@ def test_from_a_new_study_to_its_files(browser: Any, tmp_path: Path) -> None:
                 typed(page, "note-A", "the quiet one")
                 until(lambda: "the quiet one" in "".join(p.read_text() for p in tmp_path.rglob("shortlist.json")))
 
+                record_build(tmp_path / "tiny-one", design)
+                page.evaluate("window.before = true")
                 server.end(signal.SIGKILL)
                 server = started(tmp_path, "--port", port)
-                record_build(tmp_path / "tiny-one", design)
-                page.reload()
+                page.wait_for_function("window.before === undefined")  # the page comes back by itself
                 loaded(page)
                 assert kept(page) == brushed
                 expect(mark(page, "note-A")).to_have_value("the quiet one")
@@ -143,24 +144,6 @@ def test_from_a_new_study_to_its_files(browser: Any, tmp_path: Path) -> None:
                 assert f"Design {design}" in sheet.text()
         finally:
             server.end()
-
-
-def test_a_page_comes_back_by_itself_when_the_server_does(browser: Any, results: Path) -> None:
-    server = started(results)
-    port = server.url.rpartition(":")[2]
-    try:
-        with opened(browser, server.url) as page:
-            page.goto("/run/shelf?mass_kg=..2")
-            loaded(page)
-            before = kept(page)
-            page.evaluate("window.before = true")
-            server.end(signal.SIGKILL)
-            server = started(results, "--port", port)
-            page.wait_for_function("window.before === undefined", timeout=PATIENCE)
-            loaded(page)
-            assert kept(page) == before
-    finally:
-        server.end()
 
 
 def test_a_brush_sends_a_filter_and_no_data(browser: Any, server: Server) -> None:
