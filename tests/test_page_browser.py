@@ -19,9 +19,11 @@ pytest.importorskip("nicegui", reason="NiceGUI is missing: pip install -c constr
 pytest.importorskip("playwright", reason="Playwright is missing: pip install -c constraints.txt -e '.[dev]'")
 from playwright.sync_api import expect, sync_playwright
 
+from tests.command_line import SHIPPED
 from tests.page_browser import PATIENCE, chromium, kept, loaded, mark, opened, record_build, store, typed
 from tests.page_stand_in import invented, noisy
 from tests.service_process import Server, no_sweep_left, until
+from tests.stored_run import stored_run
 
 pytestmark = pytest.mark.slow
 LONG = "a-run-with-a-name-that-somebody-made-up-in-a-hurry-and-that-does-not-end"
@@ -127,10 +129,11 @@ def test_from_a_new_study_to_its_files(browser: Any, tmp_path: Path) -> None:
                 typed(page, "note-A", "the quiet one")
                 until(lambda: "the quiet one" in "".join(p.read_text() for p in tmp_path.rglob("shortlist.json")))
 
+                record_build(tmp_path / "tiny-one", design)
+                page.evaluate("window.before = true")
                 server.end(signal.SIGKILL)
                 server = started(tmp_path, "--port", port)
-                record_build(tmp_path / "tiny-one", design)
-                page.reload()
+                page.wait_for_function("window.before === undefined")  # the page comes back by itself
                 loaded(page)
                 assert kept(page) == brushed
                 expect(mark(page, "note-A")).to_have_value("the quiet one")
@@ -143,24 +146,6 @@ def test_from_a_new_study_to_its_files(browser: Any, tmp_path: Path) -> None:
                 assert f"Design {design}" in sheet.text()
         finally:
             server.end()
-
-
-def test_a_page_comes_back_by_itself_when_the_server_does(browser: Any, results: Path) -> None:
-    server = started(results)
-    port = server.url.rpartition(":")[2]
-    try:
-        with opened(browser, server.url) as page:
-            page.goto("/run/shelf?mass_kg=..2")
-            loaded(page)
-            before = kept(page)
-            page.evaluate("window.before = true")
-            server.end(signal.SIGKILL)
-            server = started(results, "--port", port)
-            page.wait_for_function("window.before === undefined", timeout=PATIENCE)
-            loaded(page)
-            assert kept(page) == before
-    finally:
-        server.end()
 
 
 def test_a_brush_sends_a_filter_and_no_data(browser: Any, server: Server) -> None:
@@ -292,3 +277,26 @@ def test_lines_that_help(browser: Any, server: Server, results: Path) -> None:
         page.goto("/")
         expect(mark(page, "run-shelf")).to_be_visible()
         expect(mark(page, "run-to-go")).to_have_count(0)
+
+
+@pytest.mark.usefixtures("cad_libraries")
+def test_a_real_build(browser: Any, tmp_path: Path) -> None:
+    """The study's own baseline as the only design: built by a click, shown in space, taken away."""
+    stored_run(tmp_path / "own", SHIPPED)
+    with no_sweep_left(tmp_path):
+        server = started(tmp_path)
+        try:
+            with opened(browser, server.url) as page:
+                page.goto("/run/own")
+                loaded(page)
+                mark(page, "build").click()
+                expect(mark(page, "build-part")).to_contain_text("Building")
+                expect(mark(page, "download")).to_be_visible(timeout=6 * PATIENCE)
+                expect(page.locator(".three canvas").first).to_be_visible()
+                expect(mark(page, "build-part")).to_contain_text("Every proof of the solids holds.")
+                with page.expect_download() as waiting:
+                    mark(page, "download").click()
+                names = zipfile.ZipFile(io.BytesIO(Path(waiting.value.path()).read_bytes())).namelist()
+                assert any(name.endswith("assembly.step") for name in names)
+        finally:
+            server.end()

@@ -10,7 +10,7 @@ from nicegui import ui
 
 from sweep.page.answers import cell
 from sweep.page.charts import LETTERS
-from sweep.page.columns import NAMES, label, maximised
+from sweep.page.columns import NAMES, maximised, with_unit
 from sweep.page.parts import button, el, link, notice, section, text_area
 from sweep.page.routes import address
 from sweep.page.run_words import RunSummary
@@ -95,7 +95,7 @@ class ShortlistPanel:
         more = maximised(name)
         best = None if more is None or len(numbers) < 2 else max(numbers) if more else min(numbers)
         with el("tr"):
-            el("th", "", label(name), scope="row")
+            el("th", "", with_unit(name), scope="row")
             for (column, row), value in zip(columns, values, strict=True):
                 classes = ("bc " if column == BASELINE else "") + ("best" if best is not None and value == best else "")
                 el("td", classes.strip(), "-" if row is None else cell(name, row))
