@@ -17,7 +17,7 @@ ALL, KEPT, MARKS = "all", "kept", "marks"
 #: the first dimension of every dataset
 ROW = "row"
 #: lines that are drawn of a large front, and of them those that show what the limits took away
-LINES, GREY_LINES = 1200, 400
+LINES, GREY_LINES = 1000, 300
 #: every pair of objectives: row and column of the lower triangle
 PAIRS = [(row, column) for row in range(1, len(NAMES)) for column in range(row)]
 CORNER = len(PAIRS)

@@ -40,7 +40,7 @@ class TablePanel:
             self._chooser.set_visibility(False)
             self.grid = ui.aggrid(
                 {
-                    "columnDefs": self.definitions(), "rowData": [], "animateRows": False,
+                    "columnDefs": self.definitions(), "rowData": [], "animateRows": False, "rowBuffer": 3,
                     "defaultColDef": {"resizable": True, "wrapHeaderText": True, "autoHeaderHeight": True, "sortable": True,
                                       "suppressHeaderMenuButton": True, "suppressHeaderFilterButton": True,
                                       "minWidth": 56},
