@@ -8,7 +8,7 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
 
-from nicegui import Client
+from nicegui import Client, background_tasks
 from nicegui.testing import User
 from nicegui.testing.user_simulation import user_simulation
 
@@ -24,6 +24,7 @@ def visit(desk: Desk, what: Callable[[User], Awaitable[None]]) -> None:
     """Let ``what`` happen on the page of a desk."""
 
     async def simulated() -> None:
+        _forget_ended()
         HELD.append(desk)
         try:
             async with user_simulation(main_file=MAIN) as user:
@@ -36,6 +37,15 @@ def visit(desk: Desk, what: Callable[[User], Awaitable[None]]) -> None:
             HELD.pop()
 
     asyncio.run(simulated())
+
+
+def _forget_ended() -> None:
+    """Take tasks of earlier visits off NiceGUI's list: their loop is closed, and it would wait for them for ever."""
+    own = asyncio.get_running_loop()
+    background_tasks.running_tasks.difference_update({t for t in background_tasks.running_tasks if t.get_loop() is not own})
+    for name, task in list(background_tasks.lazy_tasks_running.items()):
+        if task.get_loop() is not own:
+            del background_tasks.lazy_tasks_running[name]
 
 
 def texts(user: User, marker: str = "") -> list[str]:
