@@ -165,6 +165,24 @@ def test_soft_contacts_press_as_deep_as_the_equilibrium_says(changes):
     assert max(overlap_of(d, still, meeting)[0] for meeting in pressed) < 0.1  # nothing presses before the hubs close
 
 
+@pytest.mark.parametrize("thickness", [6.0, 7.2, 7.9, 9.9])
+def test_a_carrier_of_any_thickness_has_room_for_its_screws_and_nuts(thickness):
+    from sweep.cad import carrier, hardware
+    from sweep.cad.assembly import Shift
+    from sweep.cad.overlaps import meshes_of, still_overlaps
+
+    d = dimensions(carrier_thickness_mm=thickness)
+    halves = {f"carrier_half_{name}": carrier.carrier_half(d, side) for name, side in (("left", 1), ("right", -1))}
+    screw = hardware.countersunk_screw(hardware.CLAMP, d["clamp_screw_length_mm"])
+    few = halves | {"clamp_screw": screw, "clamp_nut": hardware.hex_nut(hardware.CLAMP)}
+    found, _ = still_overlaps(d, few, meshes_of(few, {}), Shift())
+    assert not found
+    end = d["clamp_screw_length_mm"] - d["clamp_head_sunk_mm"]  # from the left face
+    assert end <= thickness + 1e-9
+    assert d["clamp_nut_pocket_mm"] <= thickness / 2 - 0.6 + 1e-9
+    assert min(d["clamp_nut_pocket_mm"] - (thickness - end), 2.4) >= 0.75 * 2.4 - 1e-9
+
+
 def test_an_overlap_of_rigid_parts_is_found_out(baseline):
     """An axle of 5 mm in grooves of 4 mm: pi/4 (25 - 16) times its length in the arms."""
     from sweep.cad.assembly import Shift

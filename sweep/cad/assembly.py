@@ -115,7 +115,7 @@ def _of_carrier(d: Dimensions, angle: float, shift: Shift) -> Iterator[tuple[str
             yield "core_bearing", turn * frame((place, 0.0, pitch_radius), along)
     face, radius = d["carrier_thickness_mm"] / 2, d["clamp_screw_radius_mm"]
     for at in evenly(count, angle + 180.0 / count):
-        yield "clamp_screw", about_shaft(at) * frame((0.0, face, radius), (0.0, 1.0, 0.0), along)
+        yield "clamp_screw", about_shaft(at) * frame((0.0, face - d["clamp_head_sunk_mm"], radius), (0.0, 1.0, 0.0), along)
         bottom = d["clamp_nut_pocket_mm"] - face
         yield "clamp_nut", about_shaft(at) * frame((0.0, bottom, radius), (0.0, -1.0, 0.0), along)
 

@@ -55,13 +55,13 @@ def groove(d: Dimensions) -> Any:
 
 
 def clamp_hole(d: Dimensions) -> Any:
-    """Hole and countersink of a clamping screw at the top, its head flush with the left face."""
+    """Hole and countersink of a clamping screw at the top, its head flush with the left face or sunk below it."""
     from build123d import Cone, Pos
 
-    half, head = d["carrier_thickness_mm"] / 2, CLAMP_HEAD / 2
-    cone = Pos(0, 0, half - head / 2) * Cone(0.0, head, head)
-    sunk = rod(head, half, half + d["carrier_half_width_mm"])
-    return _at_screw(d) * rod(CLAMP_HOLE / 2, -1.0, half - CLAMP_HEAD_DEPTH / 2).fuse(cone.solid(), sunk)
+    face, head = d["carrier_thickness_mm"] / 2 - d["clamp_head_sunk_mm"], CLAMP_HEAD / 2
+    cone = Pos(0, 0, face - head / 2) * Cone(0.0, head, head)
+    sunk = rod(head, face, face + d["carrier_half_width_mm"])
+    return _at_screw(d) * rod(CLAMP_HOLE / 2, -1.0, face - CLAMP_HEAD_DEPTH / 2).fuse(cone.solid(), sunk)
 
 
 def nut_hole(d: Dimensions) -> Any:

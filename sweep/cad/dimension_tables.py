@@ -137,7 +137,7 @@ def _of_carrier(plan: GeometryPlan) -> Iterator[Dimension]:
     in_arm = radius * math.sin(half_pitch) - half_width * math.cos(half_pitch) >= seat + 2 * line
     if not in_arm:
         radius = inner - seat - 2 * line
-    length = hardware.next_length(thickness / MM, below=True) * MM
+    length, sunk, pocket = (size * MM for size in hardware.clamping(thickness / MM))
     yield of("carrier_outside_radius_mm", _of(layout.carrier_outside_radius), "of the arms",
              "hypot(R_p + d/2, axle/2) + wall")
     yield of("carrier_half_width_mm", _of(layout.carrier_half_width), "half the carrier about its bearing",
@@ -147,9 +147,10 @@ def _of_carrier(plan: GeometryPlan) -> Iterator[Dimension]:
     yield of("arm_neck_mm", _of(layout.arm_neck), "narrowest place of an arm", "2 (r sin(pi/N) - b cos(pi/N))")
     yield of("clamp_screw_radius_mm", radius, "circle of the clamping screws, in the middle of the arms",
              "below the grooves of the axles" if in_arm else "within the windows, the arms are too slim")
-    yield of("clamp_screw_length_mm", length, "clamping screw, ISO 10642 M3", "longest up to the carrier's thickness")
-    yield of("clamp_nut_pocket_mm", thickness - length + hardware.CLAMP_NUT_HEIGHT * MM, "depth of a nut's pocket",
-             "thickness - screw + nut")
+    yield of("clamp_screw_length_mm", length, "clamping screw, ISO 10642 M3",
+             "longest up to the carrier's thickness, or the next where that holds too little of the nut")
+    yield of("clamp_head_sunk_mm", sunk, "of a clamping screw's head below the left face", "screw - thickness")
+    yield of("clamp_nut_pocket_mm", pocket, "depth of a nut's pocket", "thickness - screw + nut, a floor left under it")
     yield of("carrier_boss_radius_mm", _of(layout.barrel_radius), "of the carrier where it is thicker about its bearing",
              "as the barrel of a hub")
 

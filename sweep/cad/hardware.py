@@ -17,6 +17,8 @@ COUNTERSUNK_KEYS = {3.0: 2.0, 4.0: 2.5, 5.0: 3.0}
 #: mm, the screw that clamps the carrier: thread, head over the cone and its depth (ISO 10642), nut across flats and its
 #: height (ISO 4032), hole (ISO 273 medium), all from memory
 CLAMP, CLAMP_HEAD, CLAMP_HEAD_DEPTH, CLAMP_NUT, CLAMP_NUT_HEIGHT, CLAMP_HOLE = 3.0, 6.0, 1.7, 5.5, 2.4, 3.4
+#: mm, of print that stays under the nut of that screw; share of the nut's height that the screw must hold
+CLAMP_FLOOR, CLAMP_HELD = 0.6, 0.75
 
 
 def next_length(length: float, below: bool = False) -> float:
@@ -28,6 +30,23 @@ def next_length(length: float, below: bool = False) -> float:
     if below:
         return float(max((size for size in LENGTHS if size <= length + 1e-6), default=LENGTHS[0]))
     return float(min((size for size in LENGTHS if size >= length - 1e-6), default=LENGTHS[-1]))
+
+
+def clamping(thickness: float) -> tuple[float, float, float]:
+    """Length of the screw that clamps a carrier, how deep its head is sunk, and depth of its nut's pocket, all in mm.
+
+    The longest screw up to the carrier's thickness, its end in the nut's outer face as far as CLAMP_FLOOR under the nut
+    allows. Where that leaves it less than CLAMP_HELD of the nut's height, the next longer one, sunk by what it is too long.
+
+    >>> clamping(8.0), clamping(7.0), clamping(7.5)
+    ((8.0, 0.0, 2.4), (6.0, 0.0, 2.9), (8.0, 0.5, 2.4))
+    """
+    length = next_length(thickness, below=True)
+    pocket = min(thickness - length + CLAMP_NUT_HEIGHT, thickness / 2 - CLAMP_FLOOR)
+    if pocket - (thickness - length) >= CLAMP_HELD * CLAMP_NUT_HEIGHT - 1e-9:
+        return length, 0.0, pocket
+    length = next_length(thickness)
+    return length, length - thickness, CLAMP_NUT_HEIGHT
 
 
 def shaft_thread(shaft: float) -> float:
