@@ -6,10 +6,9 @@ from tests.bench.search_overhead import STUDIES, costs_over_a_run, share_besides
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", STUDIES)
-def test_three_tenths_at_most_are_not_scoring(name):
-    """In a short sweep, whose epochs are short too. The aim is 15 %: see the known weak spots."""
-    assert min(share_besides_scoring(name, 4000) for _ in range(2)) <= 0.3
+def test_a_quarter_at_most_is_not_scoring():
+    """In a short sweep of one island. The aim is 15 %: see the known weak spots."""
+    assert min(share_besides_scoring(STUDIES[0], 4000) for _ in range(2)) <= 0.25
 
 
 def test_a_candidate_costs_no_more_late_in_a_run():
