@@ -87,8 +87,9 @@ def verdict(row: Mapping[str, Any], baseline: Mapping[str, Any] | None) -> str:
     worse = [label(name).lower() for name, one in each.items() if one == WORSE]
     better = sum(one == BETTER for one in each.values())
     if not worse and better:
-        of = "" if better == len(each) else " of five"
-        return f"Better than your baseline in {COUNTS[better]}{of}, worse in none."
+        if better == len(each):
+            return f"Better than your baseline in {COUNTS[better]}."
+        return f"Better than your baseline in {COUNTS[better]} of five, worse in none."
     text = f"Better than your baseline in {COUNTS[better]} of five"
     return text + (f", worse in {' and '.join(worse)}." if worse else ".")
 
