@@ -78,7 +78,9 @@ def main() -> None:
             server.end()
     for name in ("matrix", "table"):
         each = sorted(one[name] for one in found)
-        print(f"{name}: median {statistics.median(each):.0f} ms, best {each[0]:.0f}, worst {each[-1]:.0f}")
+        most = each[int(0.9 * len(each)) - 1]
+        print(f"{name}: median {statistics.median(each):.0f} ms, nine in ten within {most:.0f} ms, best {each[0]:.0f}, "
+              f"worst {each[-1]:.0f}")
     print(f"processor time a brush: page {statistics.median(busy):.0f} ms, server {statistics.median(own):.0f} ms; "
           f"load {os.getloadavg()[0]:.1f}")  # fmt: skip
 
