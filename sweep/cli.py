@@ -210,8 +210,7 @@ def front(
     """
     check_ending(out)
     from sweep.archive import open_run
-    from sweep.front import where as holds
-    from sweep.front_table import front_json, records, show_designs, show_front, sorted_by
+    from sweep.front_table import front_json, records, rows_asked, show_designs, show_front
     from sweep.run_study import baseline_of, study_of
     from sweep.show import console, print_json
 
@@ -221,13 +220,7 @@ def front(
     baseline = baseline_of(folder)
     if about.get("state") not in ("done", None):
         note(f"The run is {about['state']} at {about.get('evaluations_done', 0)} of {about.get('evaluations')} evaluations.")
-    chosen = table
-    if where is not None:
-        chosen = chosen[holds(chosen, where)]
-    if sort is not None:
-        chosen = sorted_by(chosen, sort)
-    if top is not None:
-        chosen = chosen.head(top)
+    chosen = rows_asked(table, where, sort, top)
     if out is not None:
         write_table(chosen, out, study_of(folder), int(about.get("front_phases", 0)))
     if where is sort is top is None:

@@ -13,7 +13,7 @@ from rich.console import Console
 from objectives.scenario import Scenario
 from sweep.columns import HOLDING, described
 from sweep.errors import BadInput, Fault, did_you_mean
-from sweep.front import OBJECTIVES, against_baseline, extremes, knee
+from sweep.front import OBJECTIVES, against_baseline, extremes, knee, where
 from sweep.show import BETTER, SAME, WORSE, against, heading, number, sentence, table
 from sweep.slacks import START, rooms
 from sweep.uncertainty import base_of
@@ -141,6 +141,15 @@ def records(designs: pd.DataFrame) -> list[dict[str, Any]]:
 
 def _record(design: pd.Series) -> dict[str, Any]:
     return {str(name): value for name, value in design.items()}
+
+
+def rows_asked(front: pd.DataFrame, expression: str | None, sort: str | None, top: int | None) -> pd.DataFrame:
+    """Rows of a front for which an expression holds, in the order of ``sorted_by``, the first so many. Raises BadInput."""
+    if expression is not None:
+        front = front[where(front, expression)]
+    if sort is not None:
+        front = sorted_by(front, sort)
+    return front if top is None else front.head(top)
 
 
 def sorted_by(front: pd.DataFrame, column: str) -> pd.DataFrame:

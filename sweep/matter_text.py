@@ -54,17 +54,21 @@ def show_first(found: Mapping[str, Any], out: Console) -> None:
         for place, name in enumerate(found["measure"])
     ]
     for place, step in enumerate(found["change"]):
-        gains = [
-            f"{SHORT[entry.name]} {against(step['objectives'][entry.name], 0.0, entry.maximise, 2)}"
-            for entry in OBJECTIVES
-            if abs(step["objectives"][entry.name]) > SLIGHT * abs(step["nominal"][entry.name])
-        ]
         target = step["to"] if isinstance(step["to"], str) else number(step["to"], 4)
-        rows.append((f"change {place + 1}", step["variable"], f"to {target}: {', '.join(gains)}"))
+        rows.append((f"change {place + 1}", step["variable"], f"to {target}: {gains_in_words(step)}"))
     out.print(table([("first", "whole"), ("what", "whole"), "how, and what comes of it"], rows))
     if not found["change"]:
         sentence(out, "No small step of one variable gains more in some objectives than it loses in others without breaking "
                  "a constraint.")
+
+
+def gains_in_words(step: Mapping[str, Any]) -> str:
+    """What a change does to the objectives that it moves, each with a mark that says which way."""
+    return ", ".join(
+        f"{SHORT[entry.name]} {against(step['objectives'][entry.name], 0.0, entry.maximise, 2)}"
+        for entry in OBJECTIVES
+        if abs(step["objectives"][entry.name] or 0.0) > SLIGHT * abs(step["nominal"][entry.name] or 0.0)
+    )
 
 
 def _unknowns(found: Mapping[str, Any], out: Console) -> None:

@@ -85,6 +85,11 @@ def signed(value: float, digits: int = 3) -> str:
     return ("+" if value > 0 else "") + number(value, digits)
 
 
+def alike(value: float, other: float) -> bool:
+    """Whether two values count as the same."""
+    return abs(value - other) <= ALIKE * abs(other)
+
+
 def against(value: float, other: float, maximise: bool, digits: int = 3) -> str:
     """The difference to another value with a mark that says which way it goes.
 
@@ -94,7 +99,7 @@ def against(value: float, other: float, maximise: bool, digits: int = 3) -> str:
     gain = value - other
     if math.isnan(gain):
         return MISSING
-    if abs(gain) <= ALIKE * abs(other):
+    if alike(value, other):
         return f"{SAME} 0"
     return f"{BETTER if (gain > 0) == maximise else WORSE} {signed(gain, digits)}"
 

@@ -12,7 +12,7 @@ from sweep.columns import HOLDING, described
 from sweep.front import OBJECTIVES
 from sweep.page.columns import label, maximised, unit
 from sweep.page.drawings import losses_in
-from sweep.show import MISSING, number, quantity, signed
+from sweep.show import MISSING, alike, number, quantity, signed
 
 #: what a maker asks, and the columns that answer
 QUESTIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -71,7 +71,7 @@ def answer(name: str, row: Mapping[str, Any], baseline: Mapping[str, Any] | None
     gain, more = value - other, maximised(name)
     if math.isnan(gain):
         return Answer(name, text, said, "", "")
-    if gain == 0:
+    if alike(value, other):
         return Answer(name, text, said, f"{SIGNS[SAME]} 0", SAME)
     verdict = "" if more is None else BETTER if (gain > 0) == more else WORSE
     return Answer(name, text, said, f"{SIGNS.get(verdict, '')} {signed(gain)}".strip(), verdict)

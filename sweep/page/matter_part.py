@@ -5,16 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from sweep.front import OBJECTIVES
-from sweep.front_table import SHORT
+from sweep.matter_text import gains_in_words
 from sweep.page.columns import label, unit
 from sweep.page.parts import button, el, notice
 from sweep.page.shell import told
 from sweep.service.desk import Desk
-from sweep.show import against, number
-
-#: change of an objective, over itself, that is not worth telling
-SLIGHT = 1e-3
+from sweep.show import number
 
 
 class MatterPart:
@@ -83,11 +79,6 @@ def _measures(found: Mapping[str, Any]) -> list[tuple[str, str]]:
 def _changes(found: Mapping[str, Any]) -> list[tuple[str, str]]:
     entries = []
     for step in found.get("change", []):
-        gains = [
-            f"{SHORT[entry.name]} {against(step['objectives'][entry.name], 0.0, entry.maximise, 2)}"
-            for entry in OBJECTIVES
-            if abs(step["objectives"].get(entry.name) or 0.0) > SLIGHT * abs(step["nominal"].get(entry.name) or 0.0)
-        ]
         target = step["to"] if isinstance(step["to"], str) else f"{number(step['to'], 4)} {unit(step['variable'])}".strip()
-        entries.append((label(step["variable"]), f"to {target}: {', '.join(gains)}"))
+        entries.append((label(step["variable"]), f"to {target}: {gains_in_words(step)}"))
     return entries

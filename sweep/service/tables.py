@@ -24,17 +24,11 @@ def chosen(
     front: pd.DataFrame, where: str | None, sort: str | None, top: int | None, columns: Sequence[str] | None
 ) -> pd.DataFrame:
     """Rows for which an expression holds, the best first, the first so many, some columns of them. Raises BadInput."""
-    from sweep.front import where as holds
-    from sweep.front_table import sorted_by
+    from sweep.front_table import rows_asked
 
     if not len(front):
         return front
-    if where is not None:
-        front = front[holds(front, where)]
-    if sort is not None:
-        front = sorted_by(front, sort)
-    if top is not None:
-        front = front.head(top)
+    front = rows_asked(front, where, sort, top)
     if columns:
         faults = [
             Fault(name[:80], "is not a column", "", "columns", did_you_mean(name[:80], map(str, front.columns)))
