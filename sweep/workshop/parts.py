@@ -25,7 +25,7 @@ MADE_FROM: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "carrier": (("output_roller_count", "carrier_thickness_mm", "carrier_half_width_mm", "carrier_outside_radius_mm",
                  "carrier_boss_radius_mm", "window_inner_radius_mm", "window_half_width_mm", "axle_length_mm",
                  "axle_end_gap_mm", "pitch_radius_mm", "axle_diameter_mm", "clamp_nut_pocket_mm", "clamp_screw_radius_mm",
-                 *_BEARING), ("structure",)),
+                 "clamp_head_sunk_mm", *_BEARING), ("structure",)),
     "hub": (("contact_angle_deg", "skew_angle_deg", "hub_roller_centre_offset_mm", "hub_roller_centre_radius_mm", *_TEETH,
              "gear_teeth", "gear_offset_mm", "gear_root_radius_mm", "hub_roller_count", "hub_roller_radius_mm",
              "hub_axle_diameter_mm", "hub_boss_radius_mm", "hub_bolt_inner_mm", "hub_bolt_outer_mm",

@@ -52,9 +52,11 @@ def test_a_sweep_outlives_its_servers(tmp_path: Path) -> None:
                     assert run["state"] in ("starting", "searching")
                     if run["state"] == "searching":
                         break
+            # a fast machine would finish the search before the next server listens
+            sweep = read_record(record)
+            os.kill(int(sweep["pid"]), signal.SIGSTOP)
         finally:
             assert first.end(signal.SIGKILL) == -signal.SIGKILL
-        sweep = read_record(record)
         assert alive(sweep)
 
         second = Server(results)
@@ -66,6 +68,7 @@ def test_a_sweep_outlives_its_servers(tmp_path: Path) -> None:
                 )
                 assert calls.post("/api/runs/scout/resume").status_code == 409
                 assert calls.post("/api/runs/scout/stop").json()["message"] == "stopping"
+                os.kill(int(sweep["pid"]), signal.SIGCONT)
                 until(lambda: calls.get("/api/runs/scout").json()["state"] == "stopped")
                 assert not alive(sweep)
                 stopped = calls.get("/api/runs/scout").json()
