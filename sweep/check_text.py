@@ -9,6 +9,7 @@ from rich.console import Console
 from objectives.units import DEG, MM, WH
 from sweep.check import Check, case_rows, space_rows
 from sweep.front import OBJECTIVES
+from sweep.planning import spread
 from sweep.progress import duration
 from sweep.show import MISSING, heading, number, point, quantity, sentence, table
 from sweep.slacks import rooms
@@ -138,7 +139,8 @@ def _sweep(found: Check, out: Console) -> None:
     heading(out, "The sweep")
     low, high = found.seconds
     times = duration(low) if duration(low) == duration(high) else f"{duration(low)} to {duration(high)}"
-    islands = f"{search.islands} island" + "s" * (search.islands > 1)
+    count = spread(found.evaluations, search)["islands"]
+    islands = f"{count} island" + "s" * (count > 1)
     total = f"{found.evaluations} evaluations on {islands}, seed {search.seed}, at {search.phases} positions"
     if search.hours is not None:
         out.print(f"{number(search.hours)} h: about {total}.")

@@ -18,8 +18,6 @@ from sweep.study import Search, Study
 EPOCHS = 40
 SHORTEST_EPOCH, LONGEST_EPOCH = 2, 20
 SHORTEST_ALONE = 16
-#: generations that an island needs to be worth having
-LEAST_GENERATIONS = 10
 #: where there would be fewer generations than this they are smaller, and so is the population: one that is small turns to the
 #: better wheels sooner. In a long sweep breadth counts
 FEW_GENERATIONS, SMALLEST = 60, 32
@@ -60,18 +58,26 @@ def unknowns_of(folder: RunFolder, study: Study, asked: bool, robust: bool) -> t
     return began.get("samples") or (study.uncertainty.samples if wanted else 0), robust
 
 
-def evaluations_in(hours: float, rate: float) -> int:
-    """How many evaluations a search plans that scores ``rate`` a second."""
-    return max(SIZE, int(PLANNED_SHARE * hours * 3600 * rate))
+def evaluations_in(hours: float, rate: float, workers: int, search: Search) -> int:
+    """How many evaluations a search plans whose ``workers`` score ``rate`` a second each; no more work than there are islands.
+
+    >>> evaluations_in(8, 600, 2, Search()), evaluations_in(0.01, 600, 2, Search())
+    (31104000, 19440)
+    """
+    for islands in range(search.islands, 0, -1):
+        evaluations = max(SIZE, int(PLANNED_SHARE * hours * 3600 * rate * min(workers, islands)))
+        if spread(evaluations, search)["islands"] >= islands:
+            break
+    return evaluations
 
 
 def spread(evaluations: int, search: Search) -> dict[str, int]:
     """Islands, candidates of a generation, and evaluations of an island's epoch: some seconds of work. Counts alone decide.
 
-    >>> spread(1000, Search(islands=1)), spread(40_000, Search(islands=2))
+    >>> spread(1000, Search()), spread(40_000, Search())
     ({'islands': 1, 'generation': 32, 'epoch': 512}, {'islands': 2, 'generation': 96, 'epoch': 576})
     """
-    islands = max(1, min(search.islands, evaluations // (LEAST_GENERATIONS * SIZE)))
+    islands = max(1, min(search.islands, evaluations // search.island_evaluations))
     generation = min(max(evaluations // FEW_GENERATIONS, SMALLEST), SIZE)
     generations = -(-evaluations // (islands * EPOCHS * generation))
     shortest = -(-SHORTEST_EPOCH * SIZE // generation) if islands > 1 else SHORTEST_ALONE

@@ -34,10 +34,10 @@ from sweep.islands import (
 )
 from sweep.location import Location
 from sweep.locks import LOCK
-from sweep.planning import LEAST_GENERATIONS, evaluations_in, late, now, planned, spread, unknowns_of
+from sweep.planning import evaluations_in, late, now, planned, spread, unknowns_of
 from sweep.problem import Score, baseline_genes
 from sweep.progress import Snapshot, duration
-from sweep.search import SIZE, Population
+from sweep.search import Population
 from sweep.stopping import Stopped, signals
 from sweep.study import Study
 from sweep.uncertainty import ROBUST_SAMPLES
@@ -199,7 +199,8 @@ class _Sweep:
         if about["evaluations"] is None:
             rate = total_rate(runs, self.setup, search.islands)
             about |= {"measured_rate_per_s": rate, "measured_on": runs.workers}
-            about["evaluations"] = evaluations_in(about["hours"], rate)
+            each = rate / min(runs.workers, search.islands)
+            about["evaluations"] = evaluations_in(about["hours"], each, runs.workers, search)
         if "epoch" not in about:
             about |= spread(about["evaluations"], search)
         self.folder.write_about(about)
@@ -207,7 +208,7 @@ class _Sweep:
         if idle > 0:
             why = "as the study's [search] says"
             if about["islands"] < search.islands:
-                why = f"since an island needs {LEAST_GENERATIONS * SIZE} evaluations"
+                why = f"since an island has {search.island_evaluations} evaluations at least"
             self._say(f"{runs.workers} workers for {about['islands']} islands, {why}: {idle} stay idle while searching.")
 
     def _baseline(self, runs: Executor) -> None:

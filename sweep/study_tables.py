@@ -55,6 +55,7 @@ FLOW = Number("flow_mm3_per_s", 0.1, 200, default=9.0)
 EVALUATIONS = Number("evaluations", 1, 1e9, integer=True, default=20000.0)
 HOURS = Number("hours", 0, 10000, open_least=True)
 ISLANDS = Number("islands", 1, 256, integer=True, default=4.0)
+ISLAND_EVALUATIONS = Number("island_evaluations", 1, 1e9, integer=True, default=20000.0)
 SEED = Number("seed", 0, 2**32 - 1, integer=True, default=7.0)
 PHASES = Number("phases", 1, 4096, integer=True, default=16.0)
 FRONT_PHASES = Number("front_phases", 1, 4096, integer=True, default=256.0)
@@ -62,11 +63,15 @@ FRONT_PHASES = Number("front_phases", 1, 4096, integer=True, default=256.0)
 
 @dataclass(frozen=True)
 class Search:
-    """How to search. Either ``evaluations`` or ``hours`` is a number, the other None."""
+    """How to search. Either ``evaluations`` or ``hours`` is a number, the other None.
+
+    ``islands`` is the most there may be; each has ``island_evaluations`` at least, unless it is alone.
+    """
 
     evaluations: int | None = int(EVALUATIONS.default or 0)
     hours: float | None = None
     islands: int = 4
+    island_evaluations: int = int(ISLAND_EVALUATIONS.default or 0)
     seed: int = 7
     phases: int = 16
     front_phases: int = 256
@@ -254,6 +259,7 @@ def read_search(table: Table) -> Search:
         evaluations=evaluations if hours is None else None,
         hours=hours,
         islands=table.integer(ISLANDS),
+        island_evaluations=table.integer(ISLAND_EVALUATIONS),
         seed=table.integer(SEED),
         phases=phases,
         front_phases=front_phases,

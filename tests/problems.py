@@ -98,6 +98,7 @@ floor = "sealed_concrete"
 [search]
 evaluations = {evaluations}
 islands = {islands}
+island_evaluations = 960
 seed = {seed}
 keep = "{keep}"
 phases = 4

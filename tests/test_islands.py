@@ -149,7 +149,7 @@ def test_more_workers_than_islands_are_told(tmp_path: Path, monkeypatch: pytest.
     run(toy_study(**SETTINGS), tmp_path / "three", score=toy_score, note=notes.append)
     run(toy_study(evaluations=2000, islands=3), tmp_path / "two", score=toy_score, note=notes.append)
     assert notes[0] == "5 workers for 3 islands, as the study's [search] says: 2 stay idle while searching."
-    assert notes[1] == "5 workers for 2 islands, since an island needs 960 evaluations: 3 stay idle while searching."
+    assert notes[1] == "5 workers for 2 islands, since an island has 960 evaluations at least: 3 stay idle while searching."
 
 
 def test_hours_end_at_an_epoch_when_they_are_over(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

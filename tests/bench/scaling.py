@@ -44,9 +44,11 @@ EPOCH_SECONDS = 7.0
 
 
 def study_file(folder: Path, islands: int, evaluations: int) -> Path:
-    text = re.sub(r"^islands = .*$", f"islands = {islands}", SHIPPED.read_text(encoding="utf-8"), flags=re.MULTILINE)
+    text = SHIPPED.read_text(encoding="utf-8")
+    for name, value in {"islands": islands, "evaluations": f"{evaluations}\nisland_evaluations = {SIZE}"}.items():
+        text = re.sub(f"^{name} = .*$", f"{name} = {value}", text, flags=re.MULTILINE)
     path = folder / f"scaling-{islands}.toml"
-    path.write_text(re.sub(r"^evaluations = .*$", f"evaluations = {evaluations}", text, flags=re.MULTILINE), encoding="utf-8")
+    path.write_text(text, encoding="utf-8")
     return path
 
 

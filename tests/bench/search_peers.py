@@ -174,7 +174,7 @@ def ours(planned: int, islands: int | None = None) -> Callable[[Meter, int], Non
 
     def method(meter: Meter, seed: int) -> None:
         what = meter.problem
-        plan = spread(planned, Search(islands=islands or meter.case.islands))
+        plan = spread(planned, Search(islands=islands or meter.case.islands, island_evaluations=960 if islands else 20_000))
         count, epoch = plan["islands"], plan["epoch"]
         populations, sent = [Population.empty(what)] * count, [Population.empty(what)] * count
         for number in range(10_000):
