@@ -12,8 +12,9 @@ import hashlib
 import os
 import re
 import shutil
+import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -85,7 +86,24 @@ FOLDER = "kernels-"
 KEPT = 5
 os.environ["NUMBA_CACHE_DIR"] = str(cache_folder(Path(__file__).parent))
 
-import numba  # noqa: E402  (the folder must be known first)
+
+@contextlib.contextmanager
+def absent(*names: str) -> Iterator[None]:
+    """Importing these modules fails meanwhile, as where they are not installed; those imported already are left alone."""
+    hidden = [name for name in names if name not in sys.modules]
+    sys.modules.update(dict.fromkeys(hidden))  # type: ignore[arg-type]
+    try:
+        yield
+    finally:
+        for name in hidden:
+            del sys.modules[name]
+
+
+# for linear algebra and foreign functions, which no kernel uses, numba would take a fifth of a first score to load these
+with absent("scipy.linalg", "cffi"):
+    import numba  # (the folder must be known first)
+    import numba.core.typing.cffi_utils
+    import numba.np.arraymath
 
 #: compiles a scalar formula. Division by zero gives inf or nan, as in numpy; no fastmath, so nan checks hold.
 compiled = numba.njit(cache=True, error_model="numpy")

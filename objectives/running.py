@@ -18,7 +18,7 @@ from objectives.contact_pass import PassGeometry
 from objectives.contacts import Contacts
 from objectives.creeping import THRUST, TORQUE, CreepLaws
 from objectives.engagement import Laws
-from objectives.phases import GEOMETRY_INPUTS, WHEEL_LOAD, begin_phase, geometry_of, laws_of
+from objectives.phases import GEOMETRY_INPUTS, LAW_INPUTS, WHEEL_LOAD, begin_phase, geometry_of, laws_of
 from objectives.roller_speeds import REACTION, SIDE
 from objectives.states import solve_states
 from objectives.turning import TOLERANCE, newton_turning
@@ -29,6 +29,7 @@ from objectives.workspace import (
     AXIAL,
     CONTACT,
     EMPTY,
+    EQUILIBRIUM,
     FLOOR_FORCE,
     GAP,
     INWARD,
@@ -282,6 +283,14 @@ def _run_batch(
         _run_candidate(
             inputs[n], creep_rows[n], phases, phase_counts, forces[n], equilibria[n], work, scratch, matrix, results[n]
         )
+
+
+def compile_running() -> None:
+    """Compile the kernel, by giving it no candidate."""
+    work, counts, phases = new_workspace(), np.zeros(1, dtype=np.int64), np.zeros((1, 3))
+    inputs, creep = np.zeros((0, GEOMETRY_INPUTS + LAW_INPUTS)), np.zeros((0, CREEP_INPUTS))
+    forces, equilibria, results = np.zeros((0, 1, 2)), np.zeros((0, 1, EQUILIBRIUM)), np.zeros((0, 1, SUMS_OF_CASE))
+    _run_batch(inputs, creep, phases, counts, forces, equilibria, work, work.scratch, work.matrix, results)
 
 
 def solve_running(

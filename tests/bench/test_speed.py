@@ -48,6 +48,14 @@ from objectives.scoring import evaluate
 from tests.drawn import baseline, study
 evaluate(baseline(), study().scenario)
 """
+#: compiled functions that this process has not read back but compiled itself
+COMPILED_HERE = """
+import sys
+from objectives.compiled import numba
+found = {value for name in list(sys.modules) if name.startswith("objectives.") for value in vars(sys.modules[name]).values()
+         if isinstance(value, numba.core.registry.CPUDispatcher) and value.stats.cache_misses}
+print(sorted(value.__name__ for value in found))
+"""
 #: what any process pays that uses these libraries: a measure of the machine
 IMPORTS = "import numba, pandas"
 #: peak memory from /proc: what getrusage tells a process counts the one that started it
@@ -220,9 +228,10 @@ def test_first_score_of_a_fresh_process():
 def test_the_first_process_scores_like_those_after_it(tmp_path):
     """To the last bit, or a sweep that was killed in the first process on a machine would go on another way."""
     code = FIRST_SCORE.replace("evaluate(baseline()", "print(evaluate(baseline()").rstrip() + ".to_json(double_precision=15))"
-    first, second = (fresh(code, NUMBA_CACHE_DIR=str(tmp_path))[1] for _ in range(2))
+    first, second = (fresh(code + "\n" + COMPILED_HERE, NUMBA_CACHE_DIR=str(tmp_path))[1] for _ in range(2))
     assert len(first) > 1000
     assert first == second
+    assert first.endswith("\n[]\n")
 
 
 @pytest.mark.slow
@@ -237,7 +246,9 @@ def main() -> None:
     fresh(FIRST_SCORE)
     print(f"first score of a process, compiled code at hand: {min(fresh(FIRST_SCORE)[0] for _ in range(3)):.2f} s")
     with tempfile.TemporaryDirectory() as folder:
-        print(f"first score of a process, nothing compiled: {fresh(FIRST_SCORE, NUMBA_CACHE_DIR=folder)[0]:.0f} s")
+        began = time.monotonic()
+        spent = fresh(FIRST_SCORE, NUMBA_CACHE_DIR=folder)[0]
+        print(f"the same, nothing compiled: {time.monotonic() - began:.0f} s, {spent:.0f} s of processor time")
     for run in (equilibria, limits, everything):
         spent = fastest(run) / COUNT
         print(f"{run.__name__}, {PHASES} phases: {spent * 1e6:.0f} microseconds a candidate, {1 / spent:.0f} a second")
