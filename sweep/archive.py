@@ -210,7 +210,7 @@ def to_parquet(table: pd.DataFrame, facts: Mapping[str, str]) -> bytes:
     schema = schema.with_metadata({**facts, "version": versions()["wheelfront"]})
     buffer = io.BytesIO()
     words = [field.name for field in schema if pa.types.is_string(field.type)]
-    pq.write_table(pa.Table.from_arrays(arrays, schema=schema), buffer, compression="zstd", use_dictionary=words)
+    pq.write_table(pa.Table.from_arrays(arrays, schema=schema), buffer, compression="snappy", use_dictionary=words)
     return buffer.getvalue()
 
 

@@ -36,7 +36,8 @@ def scored(designs: pd.DataFrame, phases: int, score: Score) -> pd.DataFrame:
     """Designs with their outputs beside them, and ``design`` as the first column."""
     designs = designs.reset_index(drop=True)
     outputs = score(designs, phases).reset_index(drop=True)
-    repeated = [name for name in outputs.columns if name in designs.columns or name == "design"]
+    known = {"design", *designs.columns}
+    repeated = [name for name in outputs.columns if name in known]
     outputs = outputs.drop(columns=repeated) if repeated else outputs
     return pd.concat([pd.DataFrame({"design": design_ids(designs)}), designs, outputs], axis=1)
 
@@ -48,7 +49,7 @@ def study_problem(
 
     def evaluate(genes: np.ndarray) -> Evaluated:
         columns = scored(study.space.decode(genes), phases, score)
-        values = columns[[objective.name for objective in objectives]].to_numpy(dtype=float)
+        values = np.column_stack([columns[objective.name].to_numpy(dtype=float) for objective in objectives])
         violation = columns["violation"].to_numpy(dtype=float)
         # infeasible for another reason than a constraint: as far off as can be
         violation = np.where(columns["feasible"].to_numpy(dtype=bool) | (violation > 0), violation, UNKNOWN)

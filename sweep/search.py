@@ -104,16 +104,16 @@ class Population:
 
 def gathered(*parts: Population) -> Population:
     """One population of several, sorted by genes and without repetitions: the order of the parts does not matter."""
-    genes = np.concatenate([part.genes for part in parts])
+    together = Population(*(np.concatenate(fields) for fields in zip(*map(_fields, parts), strict=True)))
+    return together.take(_in_order(together.genes))
+
+
+def _in_order(genes: np.ndarray) -> np.ndarray:
+    """Rows sorted by genes, the first of each."""
     order = np.lexsort(genes.T[::-1]) if genes.shape[1] else np.arange(len(genes))[:1]
     fresh = np.ones(len(order), dtype=bool)
     fresh[1:] = np.any(genes[order][1:] != genes[order][:-1], axis=1)
-    rows = order[fresh]
-    return Population(
-        genes[rows],
-        np.concatenate([part.costs for part in parts])[rows],
-        np.concatenate([part.violation for part in parts])[rows],
-    )
+    return order[fresh]
 
 
 def as_population(problem: Problem, evaluated: Evaluated) -> Population:
@@ -140,24 +140,41 @@ class Kept(FrozenTrial):
 
 
 class GenerationSampler(BaseGASampler):
-    """Draws a whole generation at once and selects parents by ``survivors``.
+    """Draws whole generations from a population at once, and selects by ``survivors`` who is left of both.
 
-    A trial's number is its row: the parents come first, then the generation. Trials are told of when they are scored.
-    Asking Optuna for each, with 24 parameters, and telling it the values costs ten times as much as drawing.
+    Trials are told of when they are scored. Asking Optuna for each, with 24 parameters, and telling it the values costs ten
+    times as much as drawing.
     """
 
-    def __init__(self, problem: Problem, parents: Population, size: int, rng: np.random.Generator) -> None:
-        super().__init__(population_size=max(len(parents), 1))
-        self._rng = rng
-        self.drawn = draw(problem.genes, parents, size, rng)
+    def __init__(self, problem: Problem, population: Population) -> None:
+        super().__init__(population_size=max(len(population), 1))
+        self._problem, self.population = problem, gathered(population)
+        self._study = optuna.create_study(directions=["minimize"] * len(problem.maximise), sampler=self)
+        self._generation = 0
+        self._members = self._told(self.population)
 
-    def tell(self, study: Study, generation: int, members: Population) -> None:
-        """Scored members of a generation, one after the other."""
-        key = self._get_generation_key()
+    def advance(self, seed: np.random.SeedSequence, size: int, count: int) -> Evaluated:
+        """Score ``count`` children of the population in one batch, and let the ``size`` best of both be the population."""
+        self._rng, self.population_size = np.random.default_rng(seed), size
+        evaluated = self._problem.evaluate(draw(self._problem.genes, self.population, count, self._rng))
+        children = as_population(self._problem, evaluated)
+        both = Population(*map(np.concatenate, zip(_fields(self.population), _fields(children), strict=True)))
+        self._generation += 1
+        self._members += self._told(children)
+        place = {trial.number: row for row, trial in enumerate(self._members)}
+        rows = np.array([place[trial.number] for trial in self.select_parent(self._study, self._generation)], dtype=int)
+        rows = rows[_in_order(both.genes[rows])]
+        self.population, self._members = both.take(rows), [self._members[row] for row in rows]
+        return evaluated
+
+    def _told(self, members: Population) -> list[FrozenTrial]:
+        """Trials of scored members of this generation, known to the study."""
+        first, key = len(self._study.get_trials(deepcopy=False)), self._get_generation_key()
         for costs, violation in zip(members.costs.tolist(), members.violation.tolist(), strict=True):
-            trial = Kept(0, TrialState.COMPLETE, None, EPOCH, EPOCH, {}, {}, {}, {key: generation}, {}, 0, values=costs)
+            trial = Kept(0, TrialState.COMPLETE, None, EPOCH, EPOCH, {}, {}, {}, {key: self._generation}, {}, 0, values=costs)
             trial.set_constraint("violation", violation)
-            study.add_trial(trial)
+            self._study.add_trial(trial)
+        return self._study.get_trials(deepcopy=False)[first:]
 
     def infer_relative_search_space(self, study: Study, trial: FrozenTrial) -> dict[str, BaseDistribution]:
         return {}
@@ -173,11 +190,10 @@ class GenerationSampler(BaseGASampler):
         raise KeyError(f"{param_name} is drawn with its generation")
 
     def select_parent(self, study: Study, generation: int) -> list[FrozenTrial]:
-        """The trials of the last two generations that survive, as many as a population holds."""
-        trials = self.get_population(study, generation - 2) + self.get_population(study, generation - 1)
-        costs = np.array([trial.values for trial in trials], dtype=float)  # noqa: PD011
-        violation = np.array([trial.constraints["violation"] for trial in trials], dtype=float)
-        return [trials[row] for row in survivors(costs, violation, self.population_size or SIZE, self._rng)]
+        """The trials of the population and of the last generation that survive, as many as a population holds."""
+        costs = np.array([trial.values for trial in self._members], dtype=float)  # noqa: PD011
+        violation = np.array([trial.constraints["violation"] for trial in self._members], dtype=float)
+        return [self._members[row] for row in survivors(costs, violation, self.population_size or SIZE, self._rng)]
 
 
 def advance(
@@ -192,17 +208,9 @@ def advance(
     Pure: the same arguments give the same result, and none is changed. With fewer than
     ``LEAST_PARENTS`` parents the generation is a Latin hypercube.
     """
-    parents = gathered(population)
-    sampler = GenerationSampler(problem, parents, size if count is None else count, np.random.default_rng(seed))
-    study = optuna.create_study(directions=["minimize"] * len(problem.maximise), sampler=sampler)
-    evaluated = problem.evaluate(sampler.drawn)
-    children = as_population(problem, evaluated)
-    for generation, members in enumerate((parents, children)):
-        sampler.tell(study, generation, members)
-    sampler.population_size = size
-    rows = np.array([trial.number for trial in sampler.select_parent(study, 2)], dtype=int)
-    both = [np.concatenate(pair) for pair in zip(_fields(parents), _fields(children), strict=True)]
-    return evaluated, gathered(Population(*both).take(rows))
+    sampler = GenerationSampler(problem, population)
+    evaluated = sampler.advance(seed, size, size if count is None else count)
+    return evaluated, sampler.population
 
 
 def first(problem: Problem, genes: np.ndarray) -> tuple[Evaluated, Population]:
@@ -228,11 +236,9 @@ def step(
     """
     counts = [min(size, evaluations - done) for done in range(0, evaluations, size)]
     seeds = np.random.SeedSequence([seed, island, epoch]).spawn(len(counts) + 1)
-    population = gathered(population, immigrants)
-    scored = []
-    for count, own_seed in zip(counts, seeds[:-1], strict=True):
-        evaluated, population = advance(problem, population, own_seed, size, count)
-        scored.append(evaluated)
+    sampler = GenerationSampler(problem, gathered(population, immigrants))
+    scored = [sampler.advance(own_seed, size, count) for count, own_seed in zip(counts, seeds[:-1], strict=True)]
+    population = sampler.population
     sent = survivors(population.costs, population.violation, int(size * EMIGRANT_SHARE), np.random.default_rng(seeds[-1]))
     return population, population.take(sent), scored
 

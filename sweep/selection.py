@@ -13,6 +13,8 @@ from math import comb
 import moocore
 import numpy as np
 
+from objectives.compiled import compiled
+
 #: directions along which dominated space is measured
 RAYS = 1024
 #: of the survivors, the share that niches may claim
@@ -109,42 +111,56 @@ def _thin_out(scaled: np.ndarray, kept: np.ndarray, count: int, rng: np.random.G
     would give the volume itself (Deng and Zhang, "Approximating hypervolume and hypervolume contributions using polar
     coordinate", IEEE Trans. Evol. Comput. 23 (2019) 913), 1 an even cover.
     """
-    rows, size = scaled.shape
-    rays = np.abs(rng.standard_normal((RAYS, size)))
+    rays = np.abs(rng.standard_normal((RAYS, scaled.shape[1])))
     rays /= np.sqrt(np.sum(rays**2, axis=1, keepdims=True))
-    room, inverse = REFERENCE - scaled, 1.0 / np.maximum(rays, TINY)
-    reach, buffer = inverse[:, 0, None] * room[None, :, 0], np.empty((RAYS, rows))
-    for k in range(1, size):
-        np.multiply(inverse[:, k, None], room[None, :, k], out=buffer)
-        np.minimum(reach, buffer, out=reach)
+    reach = _reaches(1.0 / np.maximum(rays, TINY), np.ascontiguousarray((REFERENCE - scaled).T))
     farthest = reach.max(axis=0)
     np.maximum(reach, 0.0, out=reach)
     np.square(reach, out=reach)
-    ray = np.arange(RAYS)
-    best = reach.argmax(axis=1)
-    first = reach[ray, best]
-    reach[ray, best] = -1.0
-    second = reach.argmax(axis=1)
-    runner_up = reach[ray, second]
-    reach[ray, best] = first
     # rows that hold no ray alone are told apart by how far they reach at all
-    faint = 1e-9 * first.mean() * farthest
-    alive = np.ones(rows, dtype=bool)
-    for _ in range(rows - count):
-        alone = np.bincount(best, weights=first - runner_up, minlength=rows) + faint
-        alone[~alive | kept] = np.inf
-        gone = int(alone.argmin())
+    return np.flatnonzero(_left(reach, kept, 1e-9 * reach.max(axis=1).mean() * farthest, count))
+
+
+@compiled
+def _reaches(inverse: np.ndarray, room: np.ndarray) -> np.ndarray:
+    """How far along each ray each row reaches, (rays, n), of one over the rays (rays, m) and the rows' room (m, n)."""
+    reach = np.full((len(inverse), room.shape[1]), np.inf)
+    for ray in range(len(inverse)):
+        for k in range(len(room)):
+            for row in range(room.shape[1]):
+                reach[ray, row] = min(reach[ray, row], inverse[ray, k] * room[k, row])
+    return reach
+
+
+@compiled
+def _left(reach: np.ndarray, kept: np.ndarray, faint: np.ndarray, count: int) -> np.ndarray:
+    """Which ``count`` rows are left, shape (n,), of ``reach`` (rays, n), which is changed, and what each has besides (n,)."""
+    rays, rows = reach.shape
+    best, second = np.full(rays, -1), np.full(rays, -1)
+    lead, alone, alive = np.empty(rays), np.empty(rows), np.full(rows, True)
+    gone = -1
+    for _ in range(rows - count + 1):
+        alone[:] = faint
+        for ray in range(rays):
+            if best[ray] == gone or second[ray] == gone:
+                first = runner_up = -np.inf
+                for row in range(rows):
+                    far = reach[ray, row]
+                    if far > first:
+                        second[ray], runner_up, best[ray], first = best[ray], first, row, far
+                    elif far > runner_up:
+                        second[ray], runner_up = row, far
+                lead[ray] = first - runner_up
+            alone[best[ray]] += lead[ray]
+        if alive.sum() == count:
+            break
+        gone = -1
+        for row in range(rows):
+            if alive[row] and not kept[row] and (gone < 0 or alone[row] < alone[gone]):
+                gone = row
         alive[gone] = False
         reach[:, gone] = -1.0
-        touched = np.flatnonzero((best == gone) | (second == gone))
-        if len(touched):
-            part, place = reach[touched], np.arange(len(touched))
-            best[touched] = part.argmax(axis=1)
-            first[touched] = part[place, best[touched]]
-            part[place, best[touched]] = -1.0
-            second[touched] = part.argmax(axis=1)
-            runner_up[touched] = part[place, second[touched]]
-    return np.flatnonzero(alive)
+    return alive
 
 
 @lru_cache(maxsize=32)
