@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import importlib
 import logging
 import os
 import platform
@@ -140,6 +141,8 @@ class OnRay:
         self._ray, self._pulse = ray, pulse
         self._task = ray.remote(num_cpus=1)(_task)
         self._digest = digest(fingerprint())
+        for _ in range(workers):  # all load at once, not each when it gets its first epoch
+            self._task.remote(self._digest, _load)
 
     def share(self, value: Any) -> Any:
         return self._ray.put(value)
@@ -187,6 +190,12 @@ def _task(asked: str, task: Callable[..., Any], *arguments: Any) -> Any:
     if digest(fingerprint()) != asked:
         raise _mismatch(socket.gethostname(), fingerprint(), {}, "")
     return task(_unheard, *arguments)
+
+
+def _load(pulse: Pulse) -> None:
+    """Task: load what all others need, which takes a second or two."""
+    for name in ("objectives.scoring", "sweep.search"):
+        importlib.import_module(name)
 
 
 def _told() -> dict[str, str]:
