@@ -141,7 +141,7 @@ def test_a_hub_of_other_angles_is_found_out(baseline):
         d.entries["contact_circle_radius_mm"], value=64.0)}), shapes)["contact_circle_radius_mm"] > 0.3  # fmt: skip
 
 
-@pytest.mark.parametrize("changes", [{}, {"crown": 0.7}])
+@pytest.mark.parametrize("changes", [{}, {"crown": 0.7}, {"hub_roller_length_mm": 9.0, "bore_play_mm": 0.6}])
 def test_soft_contacts_press_as_deep_as_the_equilibrium_says(changes):
     from sweep.cad.assembly import assemble
     from sweep.cad.measured import overlap_of
@@ -156,13 +156,16 @@ def test_soft_contacts_press_as_deep_as_the_equilibrium_says(changes):
     pressed = [m for m in state.meetings if m.on_both and m.overlap > 0]
     assert len(pressed) > 12
     for meeting in pressed:
-        measured, _ = overlap_of(d, assembly, meeting)
-        assert measured == pytest.approx(meeting.overlap, abs=0.01)
+        measured = overlap_of(d, assembly, meeting)
+        assert measured.endless == pytest.approx(meeting.overlap, abs=0.01)
+        assert measured.depth == measured.endless if measured.inside else measured.depth <= measured.endless + 1e-9
+    ends = [overlap_of(d, assembly, meeting).past_end for meeting in pressed]
+    assert (max(ends) > 0.3) == ("hub_roller_length_mm" in changes)
     # past the ends an edge presses, no deeper than endless rollers would overlap there
-    past = [(m, *overlap_of(d, assembly, m)) for m in state.meetings if not m.on_both]
-    assert all(measured <= max(m.overlap, 0.0) + 0.01 for m, measured, within in past if within)
+    past = [(m, overlap_of(d, assembly, m)) for m in state.meetings if not m.on_both]
+    assert all(found.depth <= max(m.overlap, 0.0) + 0.01 for m, found in past if found.inside)
     still = assemble(d, phase, shapes=shapes)
-    assert max(overlap_of(d, still, meeting)[0] for meeting in pressed) < 0.1  # nothing presses before the hubs close
+    assert max(overlap_of(d, still, meeting).depth for meeting in pressed) < 0.1  # nothing presses before the hubs close
 
 
 @pytest.mark.parametrize("thickness", [6.0, 7.2, 7.9, 9.9])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -95,18 +96,33 @@ def pockets(d: Dimensions, shapes: Mapping[str, Any]) -> dict[str, float]:
     return {"count": float(count), "off_mm": off, "lean_deg": lean}
 
 
-def overlap_of(d: Dimensions, assembly: Assembly, meeting: Meeting) -> tuple[float, bool]:
-    """How deep a hub roller presses into an output roller [mm], and whether the deepest place lies within its length.
+@dataclass(frozen=True)
+class Pressed:
+    """How deep a hub roller presses into an output roller [mm]: its radius less the distance of its axis from the solid."""
 
-    The radius of the hub roller less the distance of its axis from the output roller's solid.
-    """
+    depth: float
+    endless: float  # if the hub roller were longer
+    past_end: float  # how far past the roller's end that would press deepest; 0 where it is within its length
+    inside: bool  # whether the deepest place lies within the roller's length, not at its end
+
+
+def overlap_of(d: Dimensions, assembly: Assembly, meeting: Meeting) -> Pressed:
+    """How deep a hub roller presses into an output roller, as it is and if it were three times as long."""
     output = assembly.part("output_roller")
     hub_roller = _hub_roller(assembly, meeting.side, meeting.hub_roller)
-    line, along = _axis_edge(d, hub_roller)
     solid = placed(output.shape, output.places[meeting.output_roller])
-    distance, on_axis, _ = line.distance_to_with_closest_points(solid)
-    station = abs((_array(on_axis) - _array(line @ 0.5)) @ along)
-    return d["hub_roller_radius_mm"] - distance, station < d["hub_roller_length_mm"] / 2 - 1e-4
+    end = d["hub_roller_length_mm"] / 2
+
+    def nearest(times: float) -> tuple[float, float]:
+        line, along = _axis_edge(d, hub_roller, times)
+        distance, on_axis, _ = line.distance_to_with_closest_points(solid)
+        return d["hub_roller_radius_mm"] - distance, float(abs((_array(on_axis) - _array(line @ 0.5)) @ along))
+
+    depth, station = nearest(1.0)
+    if station < end - 1e-4:
+        return Pressed(depth, depth, 0.0, True)
+    endless, station = nearest(3.0)
+    return Pressed(depth, endless, max(station - end, 0.0), False)
 
 
 def floor_depth(assembly: Assembly, roller: int, height: float) -> float:
@@ -163,12 +179,12 @@ def _hub_roller(assembly: Assembly, side: int, index: int) -> Any:
     return placed(part.shape, part.places[index + (0 if side > 0 else part.count // 2)])
 
 
-def _axis_edge(d: Dimensions, roller: Any) -> tuple[Any, np.ndarray]:
-    """The axis of a hub roller within its length, and its direction."""
+def _axis_edge(d: Dimensions, roller: Any, times: float = 1.0) -> tuple[Any, np.ndarray]:
+    """The axis of a hub roller within its length, or so many ``times`` as long, and its direction."""
     from build123d import Edge
 
     _, along = axis_line(roller, d["hub_roller_radius_mm"])
-    middle, half = _array(roller.center()), d["hub_roller_length_mm"] / 2
+    middle, half = _array(roller.center()), times * d["hub_roller_length_mm"] / 2
     return Edge.make_line(tuple(middle - half * along), tuple(middle + half * along)), along
 
 

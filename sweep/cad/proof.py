@@ -84,23 +84,26 @@ def _soft(d: Dimensions, shapes: Mapping[str, Any], rest: list[Any], failures: l
     """Overlaps of the rollers at rest, and of rollers and floor, against the equilibrium's.
 
     Where the place of contact is past a roller's end the mechanics end the contact, and on the solids the edge of the end still
-    presses. The rollers lie within endless ones, so it presses no deeper than those would overlap there.
+    presses. The rollers lie within endless ones, so it presses no deeper than those would overlap there. The mechanics take
+    the place of the unloaded wheel. Closed hubs and rollers in their play shift it along the hub rollers, so that it may lie
+    past an end: there the depth of longer hub rollers is what the equilibrium says, and these press less deep.
     """
     soft = {name: shapes[name] for name in ("output_roller", "hub_roller")}
-    worst, floor, seen, edge, beyond, deepest = 0.0, 0.0, 0, 0.0, -math.inf, 0.0
+    worst, floor, seen, edge, beyond, deepest, past = 0.0, 0.0, 0, 0.0, -math.inf, 0.0, 0.0
     for phase, state in rest:
         assembly = assemble(d, phase, state.shift, soft)
         for meeting in state.meetings:
-            measured, within = overlap_of(d, assembly, meeting)
+            pressed = overlap_of(d, assembly, meeting)
             # a gap is as large as the closure that it takes from the overlap
-            allowed = LENGTH + (CROWNED_GAP * max(sum(state.shift.closure) / 2 - measured, 0.0) if d["crown"] > 0 else 0.0)
-            if meeting.on_both and max(measured, meeting.overlap) > 0:
+            gap = max(sum(state.shift.closure) / 2 - pressed.depth, 0.0) if d["crown"] > 0 else 0.0
+            allowed = LENGTH + CROWNED_GAP * gap
+            if meeting.on_both and max(pressed.depth, meeting.overlap) > 0:
                 seen += 1
-                deepest = max(deepest, measured)
-                worst = max(worst, abs(measured - meeting.overlap) / allowed)
-            elif measured > 0 and within:
-                edge = max(edge, measured)
-                beyond = max(beyond, measured - max(meeting.overlap, 0.0) - allowed)
+                deepest, past = max(deepest, pressed.depth), max(past, pressed.past_end)
+                worst = max(worst, abs(pressed.endless - meeting.overlap) / allowed)
+            elif pressed.depth > 0 and pressed.inside:
+                edge = max(edge, pressed.depth)
+                beyond = max(beyond, pressed.depth - max(meeting.overlap, 0.0) - allowed)
         for i, depth in enumerate(state.floor_depths):
             if depth > -0.5:
                 floor = max(floor, abs(max(floor_depth(assembly, i, state.shift.height), 0.0) - max(depth, 0.0)))
@@ -111,8 +114,8 @@ def _soft(d: Dimensions, shapes: Mapping[str, Any], rest: list[Any], failures: l
     if floor > LENGTH:
         failures.append(f"soft contacts: a roller's depth in the floor is off by {floor:.3g} mm")
     return {
-        "phases": len(rest), "contacts": seen, "deepest_mm": deepest, "off_over_allowed": worst, "at_edges_mm": edge,
-        "floor_off_mm": floor,
+        "phases": len(rest), "contacts": seen, "deepest_mm": deepest, "off_over_allowed": worst, "past_ends_mm": past,
+        "at_edges_mm": edge, "floor_off_mm": floor,
     }  # fmt: skip
 
 
