@@ -252,8 +252,8 @@ def _pocket(paper: Paper, room: tuple[float, float, float, float], choice: Choic
     paper.line([view.on(-half - 1, 0), view.on(half + 1, 0)], THIN, "centre")
     paper.distance(view.on(-length / 2, -radius), view.on(length / 2, -radius), f"{length:.2f}", -9)
     paper.distance(view.on(-half, -screw / 2), view.on(-half, screw / 2), f"M{screw:g}", 4, math.pi / 2)
-    paper.distance(view.on(half, -radius), view.on(half, radius), f"⌀{2 * radius:.2f}", -6, math.pi / 2)
-    paper.text((room[0] - 8, view.on(0, low)[1] - 18), f"Pocket {words}, cut along axis and contact normal", 3.0, bold=True)
+    paper.distance(view.on(half, -radius), view.on(half, radius), f"⌀{2 * radius:.2f}", -9, math.pi / 2)
+    paper.text((room[0] - 8, view.on(0, low)[1] - 18), f"Pocket {words}, along axis and contact normal", 3.0, bold=True)
 
 
 def _lowest_left(roller: Part) -> np.ndarray:
@@ -320,15 +320,15 @@ def _parts_list(paper: Paper, assembly: Assembly) -> None:
     """All parts with their counts, upwards from the title block."""
     width = TITLE_SIZE[0]
     left, y = paper.size[0] - MARGIN - width, MARGIN + TITLE_SIZE[1]
-    columns = (0.0, 8.0, 18.0, 74.0)
+    columns = (0.0, 7.0, 18.5, 74.0)
     for i, one in enumerate(assembly.parts, 1):
         words = one.designation or f"printed, {one.material}"
         for x, cell in zip(columns, (str(i), str(one.count), one.title, words), strict=True):
-            paper.text((left + 1.5 + x, y + 1.1), cell, ROW_LETTERS * min(1.0, FULL_ROW / len(cell)))
+            paper.text((left + 1.5 + x, y + 0.8), cell, ROW_LETTERS * min(1.0, FULL_ROW / len(cell)))
         y += ROW
         paper.line([(left, y), (left + width, y)], THIN * 0.6)
     for x, cell in zip(columns, ("No", "Count", "Part", "Designation"), strict=True):
-        paper.text((left + 1.5 + x, y + 1.1), cell, ROW_LETTERS, bold=True)
+        paper.text((left + 1.5 + x, y + 0.8), cell, ROW_LETTERS, bold=True)
     top = y + ROW
     paper.box(left, MARGIN + TITLE_SIZE[1], width, top - MARGIN - TITLE_SIZE[1], THIN)
     for x in columns[1:]:
