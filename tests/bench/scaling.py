@@ -45,7 +45,8 @@ EPOCH_SECONDS = 7.0
 
 def study_file(folder: Path, islands: int, evaluations: int) -> Path:
     text = SHIPPED.read_text(encoding="utf-8")
-    for name, value in {"islands": islands, "evaluations": f"{evaluations}\nisland_evaluations = {SIZE}"}.items():
+    more = f"{evaluations}\nisland_evaluations = {SIZE}\nfront_phases = 16"  # what comes after the search is not looked at
+    for name, value in {"islands": islands, "evaluations": more}.items():
         text = re.sub(f"^{name} = .*$", f"{name} = {value}", text, flags=re.MULTILINE)
     path = folder / f"scaling-{islands}.toml"
     path.write_text(text, encoding="utf-8")
@@ -134,7 +135,7 @@ def memory(evaluations: int) -> None:
 if __name__ == "__main__":
     what, numbers = sys.argv[1], [int(word) for word in sys.argv[2:]]
     if what == "pairs":
-        pairs(*(numbers or (5, 6000)))
+        pairs(*(numbers or (5, 60_000)))
     elif what == "memory":
         memory(*(numbers or (100_000,)))
     else:
