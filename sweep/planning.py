@@ -12,10 +12,10 @@ from sweep.errors import BadInput, Fault
 from sweep.search import SIZE
 from sweep.study import Search, Study
 
-#: an epoch is a fortieth of an island's share, at least and at most so many generations; the least counts generations of SIZE.
+#: an epoch is a twentieth of an island's share, at least and at most so many generations; the least counts generations of SIZE.
 #: Islands exchange designs after it and find less if they seldom do; one alone exchanges none, and the front is merged and
 #: written after it, which takes its time
-EPOCHS = 40
+EPOCHS = 20
 SHORTEST_EPOCH, LONGEST_EPOCH = 2, 20
 SHORTEST_ALONE = 16
 #: where there would be fewer generations than this they are smaller, and so is the population: one that is small turns to the
@@ -75,7 +75,7 @@ def spread(evaluations: int, search: Search) -> dict[str, int]:
     """Islands, candidates of a generation, and evaluations of an island's epoch: some seconds of work. Counts alone decide.
 
     >>> spread(1000, Search()), spread(40_000, Search())
-    ({'islands': 1, 'generation': 32, 'epoch': 512}, {'islands': 2, 'generation': 96, 'epoch': 576})
+    ({'islands': 1, 'generation': 32, 'epoch': 512}, {'islands': 2, 'generation': 96, 'epoch': 1056})
     """
     islands = max(1, min(search.islands, evaluations // search.island_evaluations))
     generation = min(max(evaluations // FEW_GENERATIONS, SMALLEST), SIZE)
