@@ -31,6 +31,7 @@ class TablePanel:
     def __init__(self, view: View, picked: Callable[[str], Any], columns_changed: Callable[[], Any],
                  save: Callable[[], Any]) -> None:  # fmt: skip
         self.view, self._columns_changed = view, columns_changed
+        self._chosen: str | None = None  # the row that was chosen here last
         with section("Designs", "b-tab", "What the limits keep. Arrow keys move, Space picks, a head sorts.") as row:
             with row:
                 el("span", "grow")
@@ -52,7 +53,12 @@ class TablePanel:
                 },
                 auto_size_columns=False,
             ).mark("grid")  # fmt: skip
-            ui.on(CHOSEN, lambda event: picked(str(event.args)))
+
+            def chosen(event: Any) -> None:
+                self._chosen = str(event.args)
+                picked(self._chosen)
+
+            ui.on(CHOSEN, chosen)
 
     def definitions(self) -> list[Column]:
         """The columns as the table takes them; limited ones that are not shown are there unseen, for the filter."""
@@ -85,8 +91,9 @@ class TablePanel:
         self.grid.run_grid_method("setFilterModel", self.view.table_filter())
 
     def select(self, design: str | None) -> None:
-        """Select the picked design where it is listed."""
-        if design is not None:
+        """Select the picked design where it is listed, unless it was chosen here: a late answer would undo the next choice."""
+        if design is not None and design == self.view.picked and design != self._chosen:
+            self._chosen = None
             ui.run_javascript(f"wheel.select({self.grid.id}, {design!r})")
 
     def _toggle(self) -> None:
