@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from sweep.cad.paper import Paper, hatch_lines
-from sweep.cad.views import Frame, cut, placed, seen
+from sweep.cad.shapes import placed
+from sweep.cad.views import Frame, cut, seen
 from tests.simple_assembly import simple_assembly
 
 SECTION = Frame((0.0, 0.0, 0.0), (0.0, -1.0, 0.0), (0.0, 0.0, 1.0))
@@ -84,5 +85,5 @@ def test_hidden_lines_are_left_out() -> None:
 
 @pytest.mark.usefixtures("cad_libraries")
 def test_every_copy_is_placed() -> None:
-    rollers = placed(simple_assembly().part("output_roller"))
-    assert [roller.center().length for roller in rollers] == pytest.approx([80.0] * 6)
+    rollers = simple_assembly().part("output_roller")
+    assert [placed(rollers.shape, place).center().length for place in rollers.places] == pytest.approx([80.0] * 6)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from sweep.archive import open_run, versions
 from sweep.cad.assembly import assemble
+from sweep.cad.beside import beside
 from sweep.cad.checks import Check, bed_checks, mass_check, mass_groups, mesh_checks
 from sweep.cad.choice import Choice
 from sweep.cad.coupon import coupon
@@ -21,7 +23,7 @@ from sweep.cad.meshes import Mesh, matrix_of, mesh_of, sound_mesh
 from sweep.cad.needs import need_libraries
 from sweep.cad.order import assembly_page, cautions
 from sweep.cad.parts import Assembly, Part
-from sweep.cad.proof import prove
+from sweep.cad.proof import prove, validity
 from sweep.cad.tables import as_json, parameters_csv, parameters_json, parts_csv, print_folder, print_list_csv
 from sweep.cad.weights import Printing, Weighed, printed, printing, weighed
 from sweep.errors import SweepFailure
@@ -32,7 +34,7 @@ LOOKED_AT = (0.1, 0.35)
 #: the second of these is the first one mirrored: it takes over mesh and print
 MIRRORED = ("hub_left", "hub_right")
 
-STAGES = ("solids", "coupon", "meshes", "masses", "print files", "assembly", "proof of the geometry", "drawing", "record")
+STAGES = ("solids", "coupon", "meshes", "masses", "print files", "assembly", "drawing and proof of the geometry", "record")
 
 Tell = Callable[[str], None]
 
@@ -64,10 +66,6 @@ def build(run: str | Path, name: str, tell: Tell) -> Built:
     need_libraries()
     tell("solids")
     assembly = assemble(dimensions_of(study, choice.design))
-    unsound = [part.title for part in assembly.parts if not part.shape.is_valid]
-    if unsound:
-        go_on = "choose a neighbour of the front; please report the design and its study"
-        raise SweepFailure(f"no sound solid came of: {', '.join(unsound)}", "the run; nothing was written", go_on)
     with replacing(place) as work:
         files, checks, geometry = write(choice, assembly, work, tell)
     return Built(choice, assembly, place, files, checks, geometry)
@@ -76,40 +74,50 @@ def build(run: str | Path, name: str, tell: Tell) -> Built:
 def write(
     choice: Choice, assembly: Assembly, work: Path, tell: Tell
 ) -> tuple[tuple[str, ...], tuple[Check, ...], dict[str, Any]]:
-    """All files of a build into a folder: their names, the proofs of meshes and masses, that of the geometry."""
+    """All files of a build into a folder: their names, the proofs of meshes and masses, that of the geometry.
+
+    Raises SweepFailure, before it writes, where a solid is not sound.
+    """
+    shapes = {part.name: part.shape for part in assembly.parts}
+    valid = validity(shapes)
+    unsound = [part.title for part in assembly.parts if not valid[part.name]]
+    if unsound:
+        go_on = "choose a neighbour of the front; please report the design and its study"
+        raise SweepFailure(f"no sound solid came of: {', '.join(unsound)}", "the run; nothing was written", go_on)
     scenario = choice.study.scenario
     own = [part for part in assembly.parts if printed(part)]
-    tell("coupon")
-    extra = coupon(choice, assembly)
-    tell("meshes")
-    meshes = {part.name: sound_mesh(part.shape) for part in (*own, *extra) if part.name != MIRRORED[1]}
-    meshes[MIRRORED[1]] = meshes[MIRRORED[0]].mirrored
-    seen = {part.name: meshes.get(part.name) or mesh_of(part.shape, *LOOKED_AT) for part in assembly.parts}
-    tell("masses")
-    prints = {part.name: printing(part, meshes[part.name], scenario) for part in (*own, *extra) if part.name != MIRRORED[1]}
-    prints[MIRRORED[1]] = replace(prints[MIRRORED[0]], part=assembly.part(MIRRORED[1]))
-    masses = {part.name: weighed(part, scenario, prints.get(part.name)) for part in assembly.parts}
-    files = Files(work)
-    files.write("parameters.csv", parameters_csv(assembly.dimensions))
-    files.write("parameters.json", parameters_json(assembly.dimensions))
-    files.write("parts.csv", parts_csv(assembly, masses))
-    files.write("print_list.csv", print_list_csv([prints[part.name] for part in own], scenario))
-    files.write("assembly.md", assembly_page(choice, assembly).encode())
-    files.write("coupon/coupon.md", coupon_page(choice, assembly, extra).encode())
-    tell("print files")
-    _print_files(files, ((print_folder(part), part) for part in own), meshes)
-    _print_files(files, (("coupon", part) for part in extra), meshes)
-    tell("assembly")
-    title = f"wheel unit {choice.design['design']}"
-    files.write("assembly.step", assembly_step(assembly, title))
-    files.write("assembly.glb", scene(assembly.parts, seen))
-    # what cuts into solids comes after what writes them: it leaves marks on them
-    tell("proof of the geometry")
-    geometry = prove(assembly.dimensions, {part.name: part.shape for part in assembly.parts}, meshes)
-    tell("drawing")
-    paper = drawing(choice, assembly)
-    for kind in ("svg", "pdf"):
-        files.write(f"drawing.{kind}", paper.save(kind))
+    with ExitStack() as copies:
+        # what cuts into solids leaves marks on them: in copies, or where there are none after all that writes them
+        drawn = copies.enter_context(beside(lambda: _drawn(choice, assembly)))
+        tell("coupon")
+        extra = coupon(choice, assembly)
+        tell("meshes")
+        meshes = {part.name: sound_mesh(part.shape) for part in (*own, *extra) if part.name != MIRRORED[1]}
+        meshes[MIRRORED[1]] = meshes[MIRRORED[0]].mirrored
+        seen = {part.name: meshes.get(part.name) or mesh_of(part.shape, *LOOKED_AT) for part in assembly.parts}
+        proven = copies.enter_context(beside(lambda: prove(assembly.dimensions, shapes, meshes)))
+        tell("masses")
+        prints = {part.name: printing(part, meshes[part.name], scenario) for part in (*own, *extra) if part.name != MIRRORED[1]}
+        prints[MIRRORED[1]] = replace(prints[MIRRORED[0]], part=assembly.part(MIRRORED[1]))
+        masses = {part.name: weighed(part, scenario, prints.get(part.name)) for part in assembly.parts}
+        files = Files(work)
+        files.write("parameters.csv", parameters_csv(assembly.dimensions))
+        files.write("parameters.json", parameters_json(assembly.dimensions))
+        files.write("parts.csv", parts_csv(assembly, masses))
+        files.write("print_list.csv", print_list_csv([prints[part.name] for part in own], scenario))
+        files.write("assembly.md", assembly_page(choice, assembly).encode())
+        files.write("coupon/coupon.md", coupon_page(choice, assembly, extra).encode())
+        tell("print files")
+        _print_files(files, ((print_folder(part), part) for part in own), meshes)
+        _print_files(files, (("coupon", part) for part in extra), meshes)
+        tell("assembly")
+        title = f"wheel unit {choice.design['design']}"
+        files.write("assembly.step", assembly_step(assembly, title))
+        files.write("assembly.glb", scene(assembly.parts, seen))
+        tell("drawing and proof of the geometry")
+        for kind, sheet in drawn().items():
+            files.write(f"drawing.{kind}", sheet)
+        geometry = {"valid": valid, **proven()}
     tell("record")
     checks = (
         *mesh_checks((*own, *extra), meshes),
@@ -118,6 +126,12 @@ def write(
     )
     files.write("build.json", as_json(record(choice, assembly, [*files.names, "build.json"], checks, geometry, prints, masses)))
     return tuple(files.names), checks, geometry
+
+
+def _drawn(choice: Choice, assembly: Assembly) -> dict[str, bytes]:
+    """The drawing in each kind of file."""
+    paper = drawing(choice, assembly)
+    return {kind: paper.save(kind) for kind in ("svg", "pdf")}
 
 
 @dataclass(frozen=True)

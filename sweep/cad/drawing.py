@@ -15,7 +15,8 @@ from sweep.cad.choice import Choice
 from sweep.cad.meshes import matrix_of
 from sweep.cad.paper import A3, LETTER_WIDTH, LETTERS, MARGIN, SMALL, THIN, TITLE_SIZE, Paper, Point
 from sweep.cad.parts import BOUGHT, STOCK, TYRE, Assembly, Part
-from sweep.cad.views import Cut, Frame, cut, placed, seen
+from sweep.cad.shapes import placed
+from sweep.cad.views import Cut, Frame, cut, seen
 
 A2 = (594.0, 420.0)
 #: scales in the order of wish (ISO 5455), and how they are written
@@ -134,9 +135,8 @@ def _shapes(assembly: Assembly, starts: tuple[str, ...]) -> list[Any]:
     found = []
     for one in assembly.parts:
         if one.name.startswith(starts):
-            for shape, place in zip(placed(one), one.places, strict=True):
-                if starts is not LEFT_HUB or place.position.Y >= 0:
-                    found.append(shape)
+            places = one.places if starts is not LEFT_HUB else [place for place in one.places if place.position.Y >= 0]
+            found += [placed(one.shape, place) for place in places]
     return found
 
 

@@ -43,11 +43,6 @@ class Cut:
     loops: tuple[np.ndarray, ...]
 
 
-def placed(part: Part) -> list[Any]:
-    """All copies of a part where they belong."""
-    return [part.shape.moved(place) for place in part.places]
-
-
 def seen(shapes: Sequence[Any], frame: Frame) -> list[np.ndarray]:
     """Edges of shapes that are seen on a frame, as lines of points (k, 2)."""
     from build123d import Compound
