@@ -23,7 +23,7 @@ from sweep.cad.meshes import Mesh, matrix_of, mesh_of, sound_mesh
 from sweep.cad.needs import need_libraries
 from sweep.cad.order import assembly_page, cautions
 from sweep.cad.parts import Assembly, Part
-from sweep.cad.proof import prove, validity
+from sweep.cad.proof import prove
 from sweep.cad.tables import as_json, parameters_csv, parameters_json, parts_csv, print_folder, print_list_csv
 from sweep.cad.weights import Printing, Weighed, printed, printing, weighed
 from sweep.errors import SweepFailure
@@ -79,7 +79,7 @@ def write(
     Raises SweepFailure, before it writes, where a solid is not sound.
     """
     shapes = {part.name: part.shape for part in assembly.parts}
-    valid = validity(shapes)
+    valid = {part.name: part.sound for part in assembly.parts}
     unsound = [part.title for part in assembly.parts if not valid[part.name]]
     if unsound:
         go_on = "choose a neighbour of the front; please report the design and its study"
@@ -92,7 +92,7 @@ def write(
         tell("coupon")
         extra = coupon(choice, assembly)
         tell("meshes")
-        meshes = {part.name: sound_mesh(part.shape) for part in (*own, *extra) if part.name != MIRRORED[1]}
+        meshes = {part.name: sound_mesh(part.shape, part.volume) for part in (*own, *extra) if part.name != MIRRORED[1]}
         meshes[MIRRORED[1]] = meshes[MIRRORED[0]].mirrored
         seen = {part.name: meshes.get(part.name) or mesh_of(part.shape, *LOOKED_AT) for part in assembly.parts}
         proven = copies.enter_context(beside(lambda: prove(assembly.dimensions, shapes, meshes)))

@@ -62,7 +62,7 @@ def mesh_checks(parts: Iterable[Part], meshes: Mapping[str, Mesh]) -> list[Check
     found = []
     for part in parts:
         mesh = meshes[part.name]
-        error = mesh.volume / part.shape.volume - 1 if mesh.watertight else np.nan
+        error = mesh.volume / part.volume - 1 if mesh.watertight else np.nan
         found.append(
             Check(f"mesh of {part.name}", float(error), VOLUME_TOLERANCE, "1", "closed mesh's volume over the solid's, less 1")
         )

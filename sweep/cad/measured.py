@@ -145,16 +145,16 @@ def teeth_measured(face: Any, pitch_radius: float) -> dict[str, float]:
 
     Thickness along the pitch circle, mean over the teeth; the pressure angle between the flank's tangent there and the radius.
     """
+    from OCP.BRepAdaptor import BRepAdaptor_Curve
+
     outline = face.outer_wire()
     corners = [math.hypot(vertex.X, vertex.Y) for vertex in outline.vertices()]
     angles, pressures = [], []
     for edge in outline.edges():
-        ends = [math.hypot(*tuple(edge @ share)[:2]) - pitch_radius for share in (0.0, 1.0)]
-        if ends[0] * ends[1] < 0:
-            share = _crossing(edge, pitch_radius, ends[0])
-            point, tangent = edge @ share, edge % share
-            radial = abs(tangent.X * point.X + tangent.Y * point.Y) / pitch_radius
-            angles.append(math.atan2(point.Y, point.X))
+        curve = BRepAdaptor_Curve(edge.wrapped)
+        if _beyond(curve, curve.FirstParameter(), pitch_radius) * _beyond(curve, curve.LastParameter(), pitch_radius) < 0:
+            point, radial = _crossing(curve, pitch_radius)
+            angles.append(math.atan2(point[1], point[0]))
             pressures.append(math.degrees(math.acos(min(radial, 1.0))))
     pitch = 4 * math.pi / len(angles)
     half = [abs((angle + pitch / 2) % pitch - pitch / 2) for angle in angles]
@@ -164,14 +164,25 @@ def teeth_measured(face: Any, pitch_radius: float) -> dict[str, float]:
     }  # fmt: skip
 
 
-def _crossing(edge: Any, radius: float, start: float) -> float:
-    """The share of an edge at which it crosses a circle about the origin."""
-    low, high = 0.0, 1.0
+def _crossing(curve: Any, radius: float) -> tuple[tuple[float, float], float]:
+    """Where a curve crosses a circle about the origin, and the cosine of its angle with the radius there."""
+    from OCP.gp import gp_Pnt, gp_Vec
+
+    low, high = curve.FirstParameter(), curve.LastParameter()
+    start = _beyond(curve, low, radius)
     for _ in range(50):
         middle = (low + high) / 2
-        beyond = math.hypot(*tuple(edge @ middle)[:2]) - radius
-        low, high = (middle, high) if beyond * start > 0 else (low, middle)
-    return low
+        low, high = (middle, high) if _beyond(curve, middle, radius) * start > 0 else (low, middle)
+    point, along = gp_Pnt(), gp_Vec()
+    curve.D1(low, point, along)
+    x, y = point.X(), point.Y()
+    return (x, y), abs(along.X() * x + along.Y() * y) / along.Magnitude() / radius
+
+
+def _beyond(curve: Any, at: float, radius: float) -> float:
+    """How far a place of a curve is outside a circle about the origin."""
+    point = curve.Value(at)
+    return math.hypot(point.X(), point.Y()) - radius
 
 
 def _hub_roller(assembly: Assembly, side: int, index: int) -> Any:

@@ -58,12 +58,12 @@ class Mesh:
         return Mesh(self.vertices * (1.0, -1.0, 1.0), self.triangles[:, ::-1])
 
 
-def sound_mesh(shape: Any) -> Mesh:
-    """The first mesh of a solid, over FINENESS, that is closed and has its volume; the first of all where none is."""
+def sound_mesh(shape: Any, volume: float) -> Mesh:
+    """The first mesh of a solid, over FINENESS, that is closed and has its volume [mm^3]; the first of all where none is."""
     found = []
     for linear, angular in FINENESS:
         found.append(mesh_of(shape, linear, angular))
-        if found[-1].watertight and abs(found[-1].volume / shape.volume - 1) <= TRUE_VOLUME:
+        if found[-1].watertight and abs(found[-1].volume / volume - 1) <= TRUE_VOLUME:
             return found[-1]
     return found[0]
 
@@ -78,27 +78,30 @@ def mesh_of(shape: Any, linear: float = LINEAR, angular: float = ANGULAR) -> Mes
 
     BRepTools.Clean_s(shape.wrapped)
     BRepMesh_IncrementalMesh(shape.wrapped, linear, False, angular, False)
-    points: list[tuple[float, float, float]] = []
-    triangles: list[tuple[int, int, int]] = []
+    points: list[np.ndarray] = []
+    triangles: list[np.ndarray] = []
+    count = 0
     for face in shape.faces():
         place = TopLoc_Location()
         faceted = BRep_Tool.Triangulation_s(face.wrapped, place)
         if faceted is None:  # a face too small for a triangle
             continue
-        motion, offset = place.Transformation(), len(points) - 1
-        for i in range(1, faceted.NbNodes() + 1):
-            point = faceted.Node(i).Transformed(motion)
-            points.append((point.X(), point.Y(), point.Z()))
+        motion = _matrix(place.Transformation())
+        nodes = np.array([faceted.Node(i).Coord() for i in range(1, faceted.NbNodes() + 1)])
+        corners = np.array([faceted.Triangle(i).Get() for i in range(1, faceted.NbTriangles() + 1)])
         backwards = face.wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED
-        for i in range(1, faceted.NbTriangles() + 1):
-            a, b, c = faceted.Triangle(i).Get()
-            triangles.append((offset + a, offset + (c if backwards else b), offset + (b if backwards else c)))
-    return _joined(np.array(points), np.array(triangles))
+        points.append(nodes @ motion[:3, :3].T + motion[:3, 3])
+        triangles.append(corners[:, [0, 2, 1] if backwards else [0, 1, 2]] + count - 1)
+        count += len(nodes)
+    return _joined(np.concatenate(points), np.concatenate(triangles))
 
 
 def matrix_of(location: Any) -> np.ndarray:
     """A build123d Location as a matrix of shape (4, 4), lengths in mm."""
-    motion = location.wrapped.Transformation()
+    return _matrix(location.wrapped.Transformation())
+
+
+def _matrix(motion: Any) -> np.ndarray:
     matrix = np.eye(4)
     matrix[:3] = [[motion.Value(row, column) for column in range(1, 5)] for row in range(1, 4)]
     return matrix

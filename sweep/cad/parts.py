@@ -38,6 +38,16 @@ class Part:
         return len(self.places)
 
     @cached_property
+    def volume(self) -> float:
+        """Volume of one copy [mm^3]; integrating over its faces takes long, so that it is done once."""
+        return float(self.shape.volume)
+
+    @property
+    def sound(self) -> bool:
+        """Whether the shape is one valid solid. It takes long."""
+        return bool(self.shape.is_valid) and len(self.shape.solids()) == 1 and self.volume > 0
+
+    @cached_property
     def plate(self) -> Any:
         """The Location that lays a printed part on the bed, its lowest point at z = 0; made when it is asked for."""
         from build123d import Location

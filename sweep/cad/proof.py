@@ -48,11 +48,6 @@ def prove(d: Dimensions, shapes: Mapping[str, Any], known: Mapping[str, Mesh] | 
     return document
 
 
-def validity(shapes: Mapping[str, Any]) -> dict[str, bool]:
-    """Whether each shape is one valid solid. It takes long, and is asked before anything is written."""
-    return {name: bool(shape.is_valid) and len(shape.solids()) == 1 and shape.volume > 0 for name, shape in shapes.items()}
-
-
 def _phase(row: Any) -> tuple[float, float, float]:
     return float(row[0]), float(row[1]), float(row[2])
 

@@ -97,4 +97,4 @@ def weighed(part: Part, scenario: Scenario, how: Printing | None) -> Weighed:
     if density is None:
         known = scenario.catalogue.materials.get(part.material)
         density = STEEL_DENSITY if known is None else known.density
-    return Weighed(part, part.shape.volume * MM3 * density, f"volume, {density:.0f} kg/m3")
+    return Weighed(part, part.volume * MM3 * density, f"volume, {density:.0f} kg/m3")
