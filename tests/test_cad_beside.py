@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import select
 import signal
+import subprocess
+import sys
 import threading
 import time
 
@@ -79,6 +82,28 @@ def test_a_copy_does_not_outlive_what_it_was_made_for() -> None:
     with beside(lambda: time.sleep(600)):
         assert multiprocessing.active_children()
     assert not multiprocessing.active_children()
+
+
+def test_a_copy_does_not_outlive_a_process_that_is_killed() -> None:
+    code = (
+        "import os, time\n"
+        "from sweep.cad import beside\n"
+        "beside.can_copy = lambda: True\n"
+        "def work():\n"
+        "    print(os.getpid(), flush=True)\n"
+        "    time.sleep(600)\n"
+        "with beside.beside(work) as result:\n"
+        "    result()\n"
+    )
+    process = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    copy = os.pidfd_open(int(process.stdout.readline()))
+    try:
+        process.kill()
+        process.communicate()  # the copy held the pipe open too
+        assert select.select([copy], [], [], 20)[0]
+    finally:
+        os.close(copy)
 
 
 def test_work_is_done_here_while_threads_run() -> None:

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+import contextlib
+import ctypes
 import multiprocessing
 import os
+import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from multiprocessing.connection import Connection
 from typing import Any, TypeVar
 
 T = TypeVar("T")
 
+#: prctl(2): the signal that a process is sent when the one that made it ends
+PR_SET_PDEATHSIG = 1
 
-@contextmanager
+
+@contextlib.contextmanager
 def beside(work: Callable[[], T]) -> Iterator[Callable[[], T]]:
     """Begin ``work`` on another core; what is given waits for it and gives its result, or raises what it raised.
 
@@ -62,9 +67,14 @@ def _end_threads() -> None:
 
 
 def _send(work: Callable[[], Any], sending: Connection) -> None:
+    """What the copy does. Ctrl-C reaches it too and is left to the process that it serves. When that ends, so does the copy."""
+    ctypes.CDLL(None).prctl(PR_SET_PDEATHSIG, signal.SIGKILL)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     answer: tuple[Any, Exception | None]
     try:
         answer = work(), None
     except Exception as failure:
         answer = None, failure
-    sending.send(answer)
+    with contextlib.suppress(BrokenPipeError):  # nobody waits any more
+        sending.send(answer)
