@@ -249,7 +249,7 @@ def _pocket(paper: Paper, room: tuple[float, float, float, float], choice: Choic
     near = [one for one in assembly.parts if one.name.startswith(("hub_left", "hub_", "output_", "side_shim"))]
     near = [one for one in near if one.name != "hub_right"]
     view.cuts([_clipped(found, box) for found in cut(near, frame) if _inside(found, box)])
-    paper.line([view.on(-half - 1, 0), view.on(half + 1, 0)], THIN, "centre")
+    paper.line([view.on(-half - 2 / scale, 0), view.on(half + 2 / scale, 0)], THIN, "centre")
     paper.distance(view.on(-length / 2, -radius), view.on(length / 2, -radius), f"{length:.2f}", -9)
     paper.distance(view.on(-half, -screw / 2), view.on(-half, screw / 2), f"M{screw:g}", 4, math.pi / 2)
     paper.distance(view.on(half, -radius), view.on(half, radius), f"⌀{2 * radius:.2f}", -9, math.pi / 2)

@@ -18,7 +18,7 @@ class Steps:
     """Says each stage as it begins, and how long it has been.
 
     >>> Steps(print, clock=iter([0.0, 2.2]).__next__)("meshes")
-    3 of 9, after 2 s: meshes
+    3 of 8, after 2 s: meshes
     """
 
     def __init__(self, say: Say, clock: Callable[[], float] = time.monotonic) -> None:
