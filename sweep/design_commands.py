@@ -94,5 +94,11 @@ def build(
     from sweep.cad.build import build as make
     from sweep.cad.progress import Steps, finish
 
-    with patience():
-        finish(make(run, design, Steps(note)), note)
+    steps = Steps(note)
+    with patience() as waiting:
+
+        def tell(stage: str) -> None:
+            waiting.cancel()  # the design is scored: nothing is compiled from here on
+            steps(stage)
+
+        finish(make(run, design, tell), note)
