@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -87,3 +88,14 @@ def test_hidden_lines_are_left_out() -> None:
 def test_every_copy_is_placed() -> None:
     rollers = simple_assembly().part("output_roller")
     assert [placed(rollers.shape, place).center().length for place in rollers.places] == pytest.approx([80.0] * 6)
+
+
+@pytest.mark.usefixtures("cad_libraries")
+def test_a_part_is_one_valid_solid_whose_volume_is_known() -> None:
+    from build123d import Box, Compound, Pos
+
+    part = simple_assembly().part("output_roller")
+    assert part.sound
+    block = replace(part, shape=Box(2, 3, 4).solid())
+    assert (block.sound, block.volume) == (True, pytest.approx(24.0))
+    assert not replace(part, shape=Compound([Box(1, 1, 1).solid(), Pos(5, 0, 0) * Box(1, 1, 1).solid()])).sound
