@@ -165,7 +165,7 @@ def teeth_measured(face: Any, pitch_radius: float) -> dict[str, float]:
 
 
 def _crossing(curve: Any, radius: float) -> tuple[tuple[float, float], float]:
-    """Where a curve crosses a circle about the origin, and the cosine of its angle with the radius there."""
+    """Where a curve crosses a circle about the origin [mm], and the cosine of its angle with the radius there."""
     from OCP.gp import gp_Pnt, gp_Vec
 
     low, high = curve.FirstParameter(), curve.LastParameter()
@@ -180,7 +180,7 @@ def _crossing(curve: Any, radius: float) -> tuple[tuple[float, float], float]:
 
 
 def _beyond(curve: Any, at: float, radius: float) -> float:
-    """How far a place of a curve is outside a circle about the origin."""
+    """How far a place of a curve is outside a circle about the origin [mm]."""
     point = curve.Value(at)
     return math.hypot(point.X(), point.Y()) - radius
 

@@ -88,7 +88,7 @@ def mesh_of(shape: Any, linear: float = LINEAR, angular: float = ANGULAR) -> Mes
             continue
         motion = _matrix(place.Transformation())
         nodes = np.array([faceted.Node(i).Coord() for i in range(1, faceted.NbNodes() + 1)])
-        corners = np.array([faceted.Triangle(i).Get() for i in range(1, faceted.NbTriangles() + 1)])
+        corners = np.array([faceted.Triangle(i).Get() for i in range(1, faceted.NbTriangles() + 1)], dtype=int).reshape(-1, 3)
         backwards = face.wrapped.Orientation() == TopAbs_Orientation.TopAbs_REVERSED
         points.append(nodes @ motion[:3, :3].T + motion[:3, 3])
         triangles.append(corners[:, [0, 2, 1] if backwards else [0, 1, 2]] + count - 1)
