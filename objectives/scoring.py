@@ -96,6 +96,17 @@ def limit_slacks(limit: Limit) -> dict[str, tuple[float, float]]:
     return {f"slack_limit_{limit.column}_{end}": (bound, sign) for end, (bound, sign) in ends.items() if np.isfinite(bound)}
 
 
+def slack_scales(scenario: Scenario) -> dict[str, float]:
+    """Columns of slacks under a scenario, and the shortfall of each, in its unit, that counts as 1 in ``violation``.
+
+    The scale of a user's limit is ``LIMIT_SCALE`` of the limit itself, or 1 of its unit where it is 0.
+    """
+    scales = {f"slack_{constraint.name}": constraint.scale for constraint in CONSTRAINTS}
+    for limit in scenario.limits:
+        scales |= {name: LIMIT_SCALE * abs(bound) or 1.0 for name, (bound, _) in limit_slacks(limit).items()}
+    return scales
+
+
 def columns_of(scenario: Scenario) -> dict[str, Column]:
     """Every output column that ``evaluate`` gives under a scenario, in order: COLUMNS and the slacks of its limits.
 
@@ -205,11 +216,12 @@ def _score(
     scored = {name: _scattered(values, rows, count) for name, values in found.items()}
     scored |= {f"slack_{name}": values for name, values in room.items()}
     missing = np.full(count, np.nan)
+    scales = slack_scales(scenario)
     short = violation({c.name: scored.get(f"slack_{c.name}", missing) for c in CONSTRAINTS})
     for limit in scenario.limits:
         for name, (bound, sign) in limit_slacks(limit).items():
             scored[name] = sign * (scored.get(limit.column, missing) - bound)
-            short += shortfall(scored[name], LIMIT_SCALE * (abs(bound) or 1 / LIMIT_SCALE))
+            short += shortfall(scored[name], scales[name])
     untold = sum(np.isnan(scored.get(objective.name, missing)).astype(float) for objective in OBJECTIVES)
     scored["violation"] = short + untold
     scored["feasible"] = scored["violation"] == 0

@@ -9,7 +9,7 @@ import os
 import zipfile
 import zlib
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cache, lru_cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
@@ -23,7 +23,7 @@ import pyarrow.parquet as pq
 from sweep.columns import described
 from sweep.errors import BadInput, Fault
 from sweep.location import Location
-from sweep.search import Population
+from sweep.population import Population
 
 PACKAGES = ("wheelfront", "numpy", "pandas", "pyarrow", "numba", "optuna", "moocore")
 #: what run.json says from the beginning
@@ -49,8 +49,7 @@ class State:
         arrays = {"facts": np.frombuffer(json.dumps(facts).encode(), dtype=np.uint8)}
         for kind, populations in (("population", self.populations), ("emigrants", self.emigrants)):
             for island, population in enumerate(populations):
-                for part in ("genes", "costs", "violation"):
-                    arrays[f"{kind}_{island}_{part}"] = getattr(population, part)
+                arrays |= {f"{kind}_{island}_{part.name}": getattr(population, part.name) for part in fields(Population)}
         buffer = io.BytesIO()
         np.savez(buffer, **arrays)  # type: ignore[arg-type]
         return buffer.getvalue()
@@ -60,16 +59,20 @@ class State:
         with np.load(io.BytesIO(content), allow_pickle=False) as arrays:
             facts = json.loads(bytes(arrays["facts"]))
             both = [
-                tuple(
-                    Population(*(arrays[f"{kind}_{island}_{part}"] for part in ("genes", "costs", "violation")))
-                    for island in range(facts["islands"])
-                )
+                tuple(_population(arrays, f"{kind}_{island}") for island in range(facts["islands"]))
                 for kind in ("population", "emigrants")
             ]
         bounds = None if facts["bounds"] is None else (facts["bounds"][0], facts["bounds"][1])
         told = (facts[name] for name in ("epoch", "evaluations", "feasible", "broken", "failed"))
         epoch, evaluations, feasible, broken, failed = told
         return State(epoch, evaluations, feasible, both[0], both[1], bounds, broken, failed)
+
+
+def _population(arrays: Mapping[str, np.ndarray], name: str) -> Population:
+    """A packed population. Slacks are new: a run that an older version began stored none and needs none."""
+    genes, costs, violation = (arrays[f"{name}_{part}"] for part in ("genes", "costs", "violation"))
+    slacks = f"{name}_slacks"
+    return Population(genes, costs, violation, arrays[slacks] if slacks in arrays else np.empty((len(genes), 0)))
 
 
 @dataclass(frozen=True)

@@ -20,13 +20,12 @@ from objectives.robot import load_cases
 from objectives.units import DEG
 from objectives.variables import VARIABLES
 from objectives.wheel import friction_on, wheel_batch
+from sweep.breeding import even
 from sweep.columns import described
 from sweep.designs import baseline_designs
 from sweep.errors import BadInput, Fault
-from sweep.front import OBJECTIVES
 from sweep.planning import PLANNED_SHARE
 from sweep.problem import Score, scored, scoring_of
-from sweep.search import Population, draw
 from sweep.slacks import START, broken, rooms
 from sweep.study import Study
 
@@ -108,11 +107,7 @@ class Check:
 def sampled(study: Study, draws: int = DRAWS, seed: int = 0) -> Sample:
     """Draws spread evenly over the space, and the slack of each geometry constraint."""
     genes = study.space.genes
-    if genes:
-        nobody = Population(np.empty((0, len(genes))), np.empty((0, len(OBJECTIVES))), np.empty(0))
-        drawn = draw(genes, nobody, draws, np.random.default_rng(seed))
-    else:
-        drawn = np.empty((1, 0))
+    drawn = even(genes, draws, np.random.default_rng(seed)) if genes else np.empty((1, 0))
     designs = study.space.decode(drawn)
     scenario = study.scenario
     wheel = wheel_batch(designs, scenario.catalogue, scenario.robot.floor)

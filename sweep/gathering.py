@@ -12,7 +12,7 @@ from sweep.archive import RunFolder, State
 from sweep.errors import BadInput, Fault
 from sweep.front import bounds_of, costs_of, hypervolume
 from sweep.islands import Landed, Outcome, Setup
-from sweep.search import Population
+from sweep.population import Population
 
 #: designs that made scoring raise that are kept, the first ones
 FAILED_KEPT = 1000

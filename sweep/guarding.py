@@ -7,8 +7,8 @@ from collections.abc import Callable
 import pandas as pd
 
 from sweep.front import OBJECTIVES
+from sweep.population import UNKNOWN
 from sweep.problem import Score
-from sweep.search import UNKNOWN
 
 #: candidates times phases that are scored at once: less than a second of work
 PIECE = 2048

@@ -20,8 +20,9 @@ from sweep.archive import State, to_parquet
 from sweep.executors import Executor, Pulse, TaskDied
 from sweep.front import OBJECTIVES, Objective, thinned
 from sweep.guarding import failures, guarded, piece
+from sweep.population import Evaluated, Population, Problem
 from sweep.problem import Score, measured_rate, scored, scoring_of, study_problem
-from sweep.search import SIZE, Evaluated, Population, Problem, first, step
+from sweep.search import SIZE, first, step
 from sweep.study import Study
 from sweep.uncertainty import ROBUST, base_of, robust, score_differing, spread_names, with_spread
 
@@ -104,11 +105,16 @@ class Plan:
     islands: int
     epoch: int  # evaluations of an island's epoch
     generation: int = SIZE  # candidates of a generation and of a population
+    modelled: int = 0  # an island's first evaluations that a surrogate model proposes
 
     def count(self, island: int, epoch: int) -> int:
         """Evaluations of one epoch of one island; the first islands take what does not divide."""
         share = self.evaluations // self.islands + (island < self.evaluations % self.islands)
         return max(0, min(self.epoch, share - epoch * self.epoch))
+
+    def modelled_in(self, epoch: int) -> int:
+        """How many of an epoch's evaluations a surrogate model proposes."""
+        return max(0, min(self.epoch, self.modelled - epoch * self.epoch))
 
     @property
     def epochs(self) -> int:
@@ -195,7 +201,7 @@ def island_epoch(
     """Task: an epoch of one island."""
     count = plan.count(island, epoch)
     evolved, emigrants, parts = step(
-        setup.problem(pulse), population, immigrants, plan.seed, island, epoch, count, plan.generation
+        setup.problem(pulse), population, immigrants, plan.seed, island, epoch, count, plan.generation, plan.modelled_in(epoch)
     )
     return evolved, emigrants, outcome(setup, parts)
 
@@ -315,7 +321,8 @@ def killers(
 
     problem = replace(setup.problem(lambda scored: None), evaluate=evaluate)
     try:
-        step(problem, population, immigrants, plan.seed, island, epoch, plan.count(island, epoch), plan.generation)
+        count, modelled = plan.count(island, epoch), plan.modelled_in(epoch)
+        step(problem, population, immigrants, plan.seed, island, epoch, count, plan.generation, modelled)
     except Found as found:
         return setup.study.space.decode(found.args[0])
     return setup.study.space.decode(np.empty((0, len(problem.genes))))

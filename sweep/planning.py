@@ -1,4 +1,4 @@
-"""What a sweep sets itself: how many evaluations, in how many islands and how long epochs."""
+"""What a sweep sets itself: how many evaluations, in how many islands and how long epochs, and how they begin."""
 
 from __future__ import annotations
 
@@ -21,6 +21,9 @@ SHORTEST_ALONE = 16
 #: where there would be fewer generations than this they are smaller, and so is the population: one that is small turns to the
 #: better wheels sooner. In a long sweep breadth counts
 FEW_GENERATIONS, SMALLEST = 60, 32
+#: in a sweep of so few evaluations a surrogate model proposes the first ones. It finds good wheels with a fifth of the
+#: evaluations and takes milliseconds for each; in a long sweep what it finds is too narrow to begin from
+FEW_EVALUATIONS, MODELLED = 4000, 1000
 #: of the hours asked for, the share that the search may plan with; the rest is for the front and for writing
 PLANNED_SHARE = 0.9
 
@@ -72,10 +75,13 @@ def evaluations_in(hours: float, rate: float, workers: int, search: Search) -> i
 
 
 def spread(evaluations: int, search: Search) -> dict[str, int]:
-    """Islands, candidates of a generation, and evaluations of an island's epoch: some seconds of work. Counts alone decide.
+    """Islands, candidates of a generation, evaluations of an island's epoch, which are some seconds of work, and how many of an
+    island's first evaluations a surrogate model proposes. Counts alone decide.
 
-    >>> spread(1000, Search()), spread(40_000, Search())
-    ({'islands': 1, 'generation': 32, 'epoch': 512}, {'islands': 2, 'generation': 96, 'epoch': 1056})
+    >>> spread(1000, Search())
+    {'islands': 1, 'generation': 32, 'epoch': 512, 'modelled': 1000}
+    >>> spread(40_000, Search())
+    {'islands': 2, 'generation': 96, 'epoch': 1056, 'modelled': 0}
     """
     islands = max(1, min(search.islands, evaluations // search.island_evaluations))
     generation = min(max(evaluations // FEW_GENERATIONS, SMALLEST), SIZE)
@@ -85,6 +91,7 @@ def spread(evaluations: int, search: Search) -> dict[str, int]:
         "islands": islands,
         "generation": generation,
         "epoch": generation * min(max(generations, shortest), LONGEST_EPOCH),
+        "modelled": min(evaluations, MODELLED) if evaluations <= FEW_EVALUATIONS and islands == 1 else 0,
     }
 
 

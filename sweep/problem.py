@@ -9,9 +9,11 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pandas as pd
 
+from sweep.breeding import even
 from sweep.designs import baseline_designs
 from sweep.front import OBJECTIVES, Objective
-from sweep.search import SIZE, UNKNOWN, Evaluated, Population, Problem, advance, draw
+from sweep.population import UNKNOWN, Evaluated, Population, Problem
+from sweep.search import SIZE, advance
 from sweep.space import design_ids
 from sweep.study import Study
 
@@ -47,13 +49,17 @@ def study_problem(
 ) -> Problem:
     """The problem that a study poses, with ``phases`` positions of the wheel and the columns that are its objectives."""
 
+    scales = importlib.import_module("objectives.scoring").slack_scales(study.scenario)
+
     def evaluate(genes: np.ndarray) -> Evaluated:
         columns = scored(study.space.decode(genes), phases, score)
         values = np.column_stack([columns[objective.name].to_numpy(dtype=float) for objective in objectives])
         violation = columns["violation"].to_numpy(dtype=float)
         # infeasible for another reason than a constraint: as far off as can be
         violation = np.where(columns["feasible"].to_numpy(dtype=bool) | (violation > 0), violation, UNKNOWN)
-        return Evaluated(genes, values, violation, columns)
+        told = [name for name in scales if name in columns]
+        slacks = columns[told].to_numpy(dtype=float) / np.array([scales[name] for name in told])
+        return Evaluated(genes, values, violation, slacks, columns)
 
     return Problem(study.space.genes, tuple(objective.maximise for objective in objectives), evaluate)
 
@@ -72,7 +78,7 @@ def measured_rate(problem: Problem) -> float:
 
     Compiling and loading are not counted.
     """
-    problem.evaluate(draw(problem.genes, Population.empty(problem), 4, np.random.default_rng(0)))
+    problem.evaluate(even(problem.genes, 4, np.random.default_rng(0)))
     population, ended = Population.empty(problem), [time.perf_counter()]
     while len(ended) < 3 or ended[-1] - ended[0] < RATE_SECONDS:
         _, population = advance(problem, population, np.random.SeedSequence([0, len(ended)]))

@@ -35,9 +35,9 @@ from sweep.islands import (
 from sweep.location import Location
 from sweep.locks import LOCK
 from sweep.planning import evaluations_in, late, now, planned, spread, unknowns_of
+from sweep.population import Population
 from sweep.problem import Score, baseline_genes
 from sweep.progress import Snapshot, duration
-from sweep.search import Population
 from sweep.stopping import Stopped, signals
 from sweep.study import Study
 from sweep.uncertainty import ROBUST_SAMPLES
@@ -203,6 +203,7 @@ class _Sweep:
             about["evaluations"] = evaluations_in(about["hours"], each, runs.workers, search)
         if "epoch" not in about:
             about |= spread(about["evaluations"], search)
+        about.setdefault("modelled", 0)  # of a run that an older version began
         self.folder.write_about(about)
         idle = runs.workers - about["islands"]
         if idle > 0:
@@ -234,7 +235,7 @@ class _Sweep:
     def _search(self, runs: Executor) -> None:
         if "epochs" in self.about:  # the search is over
             return
-        plan = Plan(*(self.about[name] for name in ("seed", "evaluations", "islands", "epoch", "generation")))
+        plan = Plan(*(self.about[name] for name in ("seed", "evaluations", "islands", "epoch", "generation", "modelled")))
         state, setup = self.gathered.state or self._first_parents(runs, plan), self.setup
         self.stage = _Stage("searching", plan.evaluations, state.evaluations)
         with contextlib.closing(epochs(runs, setup, plan, state)) as landing:

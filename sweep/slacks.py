@@ -11,7 +11,7 @@ import pandas as pd
 
 from objectives.constraints import CONSTRAINT
 from objectives.scenario import Scenario
-from objectives.scoring import COLUMNS, LIMIT_SCALE, limit_slacks
+from objectives.scoring import COLUMNS, limit_slacks, slack_scales
 from sweep.show import quantity
 
 START = "slack_"
@@ -48,7 +48,7 @@ def rooms(design: pd.Series | Mapping[str, Any], scenario: Scenario) -> list[Roo
             if column in design:
                 unit = COLUMNS[limit.column].unit
                 rule = f"{limit.column} {'at least' if sign > 0 else 'at most'} {bound:g}, a limit of the study"
-                scale = LIMIT_SCALE * abs(bound) or 1.0
+                scale = slack_scales(scenario)[column]
                 found.append(Room(column.removeprefix(START), "" if unit == "1" else unit, rule, float(design[column]), scale))
     return sorted(found, key=lambda room: (math.isnan(room.slack), room.relative))
 

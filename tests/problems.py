@@ -9,7 +9,8 @@ from math import pi
 import numpy as np
 import pandas as pd
 
-from sweep.search import SIZE, Evaluated, Population, Problem, step
+from sweep.population import Evaluated, Population, Problem
+from sweep.search import SIZE, step
 from sweep.study import Study, read_study
 
 
@@ -33,7 +34,7 @@ def problem(
 
     def evaluate(genes: np.ndarray) -> Evaluated:
         violation = np.zeros(len(genes)) if broken is None else broken(genes)
-        return Evaluated(genes, function(genes), violation, pd.DataFrame(index=range(len(genes))))
+        return Evaluated(genes, function(genes), violation, np.empty((len(genes), 0)), pd.DataFrame(index=range(len(genes))))
 
     listed = [Axis(f"x{i}") for i in range(axes)] if isinstance(axes, int) else axes
     return Problem(listed, maximise or (False,) * objectives, evaluate)

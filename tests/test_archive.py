@@ -22,8 +22,8 @@ from sweep.archive import RunFolder, State, open_run, to_parquet
 from sweep.errors import BadInput, SweepFailure
 from sweep.front import OBJECTIVES, costs_of, nondominated
 from sweep.location import Location
+from sweep.population import Population
 from sweep.runner import run
-from sweep.search import Population
 from sweep.study import read_study
 from tests.problems import toy_score, toy_study
 
@@ -281,13 +281,26 @@ def test_a_cut_progress_line_is_passed_over(tmp_path):
 
 def test_state_comes_back_as_it_was():
     rng = np.random.default_rng(0)
-    populations = tuple(Population(rng.random((n, 3)), np.full((n, 2), np.inf), rng.random(n)) for n in (4, 0))
+    populations = tuple(
+        Population(rng.random((n, 3)), np.full((n, 2), np.inf), rng.random(n), rng.random((n, 4))) for n in (4, 0)
+    )
     state = State(3, 500, 17, populations, populations[::-1], ([0.1, 0.2], [1.0, 2.0]), {"slack_a": 4})
     back = State.unpack(state.pack())
     assert (back.epoch, back.evaluations, back.feasible, back.bounds, back.broken) == (3, 500, 17, state.bounds, {"slack_a": 4})
     for one, two in zip((*state.populations, *state.emigrants), (*back.populations, *back.emigrants), strict=True):
-        for part in ("genes", "costs", "violation"):
+        for part in ("genes", "costs", "violation", "slacks"):
             np.testing.assert_array_equal(getattr(one, part), getattr(two, part))
+
+
+def test_state_of_an_older_version_has_no_slacks():
+    rng = np.random.default_rng(0)
+    population = Population(rng.random((4, 3)), rng.random((4, 2)), rng.random(4), np.empty((4, 0)))
+    packed = np.load(io.BytesIO(State(3, 500, 17, (population,), (population,)).pack()))
+    old = io.BytesIO()
+    np.savez(old, **{name: array for name, array in packed.items() if not name.endswith("_slacks")})
+    back = State.unpack(old.getvalue()).populations[0]
+    np.testing.assert_array_equal(back.genes, population.genes)
+    assert back.slacks.shape == (4, 0)
 
 
 def test_parquet_keeps_types_and_missing_numbers():

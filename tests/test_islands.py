@@ -22,8 +22,9 @@ from sweep.executors import Inline
 from sweep.front import OBJECTIVES
 from sweep.guarding import PIECE, guarded
 from sweep.islands import AHEAD, Plan, Setup, epochs
+from sweep.population import Population
 from sweep.runner import Result, run
-from sweep.search import Population, step
+from sweep.search import step
 from tests.bench.kill_statistics import ISLANDS, Tally, kill_drivers, kill_workers, lasting, remove_machine, started
 from tests.problems import toy_score, toy_study
 from tests.toy_sweep import deadly_score

@@ -8,18 +8,9 @@ import moocore
 import numpy as np
 import pytest
 
-from sweep.search import (
-    LEAST_PARENTS,
-    SIZE,
-    UNKNOWN,
-    Population,
-    advance,
-    as_population,
-    draw,
-    first,
-    gathered,
-    step,
-)
+from sweep.breeding import LEAST_PARENTS, draw
+from sweep.population import UNKNOWN, Population, as_population, gathered
+from sweep.search import SIZE, advance, first, step
 from sweep.selection import survivors
 from tests.problems import Axis, dtlz2, problem, search
 
@@ -109,7 +100,7 @@ def test_children_reach_every_option_and_every_integer():
     """From parents that all hold the same integer and option, mutation alone gets everywhere."""
     genes = draw(MIXED, Population.empty(MIXED_PROBLEM), 40, np.random.default_rng(0))
     genes[:, 5], genes[:, 7] = 23, 2
-    parents = Population(genes, np.zeros((40, 3)), np.zeros(40))
+    parents = Population(genes, np.zeros((40, 3)), np.zeros(40), np.empty((40, 0)))
     children = draw(MIXED, parents, 4000, np.random.default_rng(1))
     assert set(children[:, 7]) == {0, 1, 2, 3, 4}
     others = np.bincount(children[:, 7].astype(int), minlength=5)[[0, 1, 3, 4]]

@@ -17,8 +17,9 @@ import pandas as pd
 from objectives.variables import INTEGER, VARIABLES
 from sweep.errors import BadInput, Fault
 from sweep.front import OBJECTIVES, bounds_of, costs_of, nondominated, thin
+from sweep.population import UNKNOWN
 from sweep.problem import Score, scored
-from sweep.search import SIZE, UNKNOWN
+from sweep.search import SIZE
 from sweep.selection import survivors
 from sweep.space import DECIMALS, PLAIN, TYRE_THICKNESS, Domain
 from sweep.study import Study

@@ -17,10 +17,11 @@ import numpy as np
 import pandas as pd
 
 from sweep.designs import baseline_designs
+from sweep.population import Population, Problem
 from sweep.problem import Score, scoring_of
 from sweep.progress import Snapshot
 from sweep.runner import run
-from sweep.search import SIZE, Population, Problem, advance
+from sweep.search import SIZE, advance
 from sweep.study import Study, load_study
 from tests.problems import Axis, dtlz2, problem, toy_score, toy_study
 

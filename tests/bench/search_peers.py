@@ -51,10 +51,12 @@ from typing import Any
 
 import numpy as np
 
+from sweep.breeding import draw
 from sweep.front import OBJECTIVES, hypervolume, thin
 from sweep.planning import spread
+from sweep.population import Evaluated, Population, Problem, as_population
 from sweep.problem import scoring_of, study_problem
-from sweep.search import Evaluated, Population, Problem, as_population, draw, step
+from sweep.search import step
 from sweep.study import Search, load_study
 from tests.problems import dtlz2, inverted_dtlz2, problem
 
@@ -179,7 +181,11 @@ def ours(planned: int, islands: int | None = None) -> Callable[[Meter, int], Non
         populations, sent = [Population.empty(what)] * count, [Population.empty(what)] * count
         for number in range(10_000):
             steps = [
-                step(what, populations[i], sent[i - 1], seed, i, number, epoch, plan["generation"]) for i in range(count)
+                step(
+                    what, populations[i], sent[i - 1], seed, i, number, epoch, plan["generation"],
+                    min(max(plan["modelled"] - number * epoch, 0), epoch),
+                )
+                for i in range(count)
             ]
             populations, sent = [s[0] for s in steps], [s[1] for s in steps]
 
