@@ -23,6 +23,7 @@ from sweep.front import OBJECTIVES
 from sweep.guarding import PIECE, guarded
 from sweep.islands import AHEAD, Plan, Setup, epochs
 from sweep.population import Population
+from sweep.progress import Snapshot
 from sweep.runner import Result, run
 from sweep.search import step
 from tests.bench.kill_statistics import ISLANDS, Tally, kill_drivers, kill_workers, lasting, remove_machine, started
@@ -67,6 +68,39 @@ def test_an_epoch_takes_what_its_neighbour_sent_the_epoch_before() -> None:
             np.testing.assert_array_equal(landed[island].emigrants.genes, sent[island].genes)
             assert landed[island].outcome.evaluations == sum(len(part) for part in done[island][2])
     assert epoch == 1
+
+
+def test_a_model_proposes_an_islands_first_evaluations() -> None:
+    plan = Plan(1, 3000, 1, 768, 48, 1000)
+    assert [plan.modelled_in(epoch) for epoch in range(plan.epochs)] == [768, 232, 0, 0]
+    assert [plan.count(epoch=epoch, island=0) for epoch in range(plan.epochs)] == [768, 768, 768, 696]
+
+
+def known_score(designs: pd.DataFrame, phases: int) -> pd.DataFrame:
+    """The toy with a slack that the search knows by name."""
+    outputs = toy_score(designs, phases)
+    return outputs.assign(slack_wedging=outputs["slack_room"])
+
+
+def test_a_sweep_led_by_a_model_is_the_same_after_a_stop_and_on_a_worker(tmp_path: Path) -> None:
+    """1200 evaluations of one island: epochs of 512 led by the model, half of the second by it, and children of parents."""
+    study, done = toy_study(evaluations=1200, islands=1), [0]
+    whole = run(study, tmp_path / "whole", score=known_score)
+    assert {name: whole.folder.about()[name] for name in ("islands", "epoch", "modelled")} == {
+        "islands": 1, "epoch": 512, "modelled": 1000,
+    }
+
+    def progress(snapshot: Snapshot) -> None:
+        done[0] = snapshot.done
+
+    stopped = run(study, tmp_path / "stopped", score=known_score, progress=progress, stop=lambda: done[0] >= 512)
+    assert stopped.folder.about()["evaluations_done"] == 512
+    state = stopped.folder.state()
+    assert state is not None
+    assert [population.slacks.shape for population in state.populations] == [(512, 1)]
+    resumed = run(study, tmp_path / "stopped", score=known_score, resume=True)
+    worked = run(study, tmp_path / "worked", score=known_score, workers=1)
+    assert lasting(resumed.folder) == lasting(worked.folder) == lasting(whole.folder)
 
 
 class Counting(Inline):
