@@ -57,8 +57,7 @@ def study_problem(
         violation = columns["violation"].to_numpy(dtype=float)
         # infeasible for another reason than a constraint: as far off as can be
         violation = np.where(columns["feasible"].to_numpy(dtype=bool) | (violation > 0), violation, UNKNOWN)
-        told = [name for name in scales if name in columns]
-        slacks = columns[told].to_numpy(dtype=float) / np.array([scales[name] for name in told])
+        slacks = columns.reindex(columns=list(scales)).to_numpy(dtype=float) / np.array(list(scales.values()))
         return Evaluated(genes, values, violation, slacks, columns)
 
     return Problem(study.space.genes, tuple(objective.maximise for objective in objectives), evaluate)

@@ -147,6 +147,8 @@ def step(
         scored.append(problem.evaluate(proposed(problem, population, min(batch(population), modelled - done), rng)))
         population, done = joined(population, as_population(problem, scored[-1])), done + len(scored[-1])
     if counts:
+        if len(population) > size:  # all that a model was made of: the best are the parents
+            population = population.take(survivors(population.costs, population.violation, size, rng))
         sampler = GenerationSampler(problem, gathered(population.bare, immigrants.bare))
         scored += [sampler.advance(own_seed, size, count) for count, own_seed in zip(counts, seeds[:-2], strict=True)]
         population = sampler.population

@@ -18,11 +18,11 @@ import objectives
 from objectives import running, scoring
 from objectives.assessment import Assessment
 from objectives.columns import LOSSES, OUTPUTS, over_sideways_duty
-from objectives.constraints import CONSTRAINTS, DRIVE_MARGIN_LIMIT, MECHANICS_CONSTRAINTS
+from objectives.constraints import CONSTRAINTS, DRIVE_MARGIN_LIMIT, LARGEST_SHORTFALL, MECHANICS_CONSTRAINTS
 from objectives.layout import layout
 from objectives.phases import phase_lattice
 from objectives.scenario import Case, Limit
-from objectives.scoring import COLUMNS, OBJECTIVES, columns_of, evaluate
+from objectives.scoring import COLUMNS, OBJECTIVES, columns_of, evaluate, slack_scales
 from objectives.slip_margin import case_margins
 from objectives.units import DEG, GRAVITY
 from objectives.variables import VARIABLES
@@ -317,6 +317,17 @@ def test_shortfalls_add_up():
     )
     expected += out[[objective.name for objective in OBJECTIVES]].isna().sum(axis=1)
     assert out["violation"].to_numpy() == pytest.approx(expected.to_numpy())
+
+
+def test_shortfalls_of_scaled_slacks_and_untold_objectives_add_up_to_the_violation(mixed):
+    limited = replace(SCENARIO, limits=(Limit("slip_margin", least=1.3), Limit("friction_loss_W", most=0.0)))
+    out, scales = scored(mixed, limited), slack_scales(limited)
+    assert [name for name in out.columns if name.startswith("slack_")] == list(scales)
+    short = np.clip(-out[list(scales)].to_numpy() / np.array(list(scales.values())), 0.0, LARGEST_SHORTFALL)
+    untold = out[[objective.name for objective in OBJECTIVES]].isna().to_numpy().sum(axis=1)
+    np.testing.assert_allclose(out["violation"], np.where(np.isnan(short), 1.0, short).sum(axis=1) + untold, rtol=1e-12)
+    assert scales["slack_limit_slip_margin_min"] == pytest.approx(0.3 * 1.3)
+    assert scales["slack_limit_friction_loss_W_max"] == 1.0
 
 
 def test_limits_of_the_scenario():

@@ -11,7 +11,7 @@ from scipy.stats import multivariate_normal
 
 from sweep.breeding import even
 from sweep.front import hypervolume
-from sweep.population import Evaluated, Population, Problem, as_population, joined
+from sweep.population import UNKNOWN, Evaluated, Population, Problem, as_population, joined
 from sweep.proposing import EVENLY, batch, proposed
 from sweep.search import step
 from sweep.surrogate import CUBIC, NOISE, QUADRATIC, SINGLE, STEEPNESS, Features, Surrogate, kernel, product, solved
@@ -103,7 +103,8 @@ def test_model_tells_what_options_do():
 
 def test_an_output_that_is_always_the_same_is_told_exactly():
     features = Features.of(MIXED, drawn(MIXED, 20))
-    assert (Surrogate(features, np.zeros((20, 1)))(features) == 0.0).all()
+    for value in (0.0, -1.0):
+        assert (Surrogate(features, np.full((20, 1), value))(features) == value).all()
 
 
 def scored(what: Problem, genes: np.ndarray) -> Population:
@@ -116,10 +117,23 @@ def test_a_batch_is_new_within_bounds_and_whole_and_the_same_again():
     first, again = (proposed(what, known, 10, np.random.default_rng(3)) for _ in range(2))
     np.testing.assert_array_equal(first, again)
     assert first.shape == (10, 4)
-    assert not {row.tobytes() for row in first} & {row.tobytes() for row in known.genes}
     assert (first >= [0.0, -2.0, 10, 0]).all()
     assert (first <= [1.0, 6.0, 40, 3]).all()
     assert (first[:, 2:] == np.rint(first[:, 2:])).all()
+
+
+def test_a_batch_holds_each_candidate_once_and_none_that_is_known():
+    """In a space of 72 candidates, of which 45 are known; and where there are fewer new ones than asked for, it ends."""
+    axes = [Axis("teeth", "integer", 10, 15), Axis("motor", "choice", options=4), Axis("bore", "choice", options=3)]
+    what = problem(lambda x: np.column_stack([x[:, 0] + x[:, 1], 20 - x[:, 0] + x[:, 2]]), axes, 2)
+    whole = np.stack(np.meshgrid(np.arange(10, 16), np.arange(4), np.arange(3), indexing="ij"), axis=-1).reshape(-1, 3) + 0.0
+    for seed in range(4):
+        rng = np.random.default_rng(seed)
+        known = scored(what, whole[rng.permutation(72)[:45]])
+        found = {tuple(row) for row in proposed(what, known, 10, rng)}
+        assert len(found) == 10
+        assert not found & {tuple(row) for row in known.genes}
+    assert proposed(what, scored(what, whole), 10, np.random.default_rng(0)).shape == (10, 3)
 
 
 def test_the_first_candidates_are_spread_evenly():
@@ -130,7 +144,7 @@ def test_the_first_candidates_are_spread_evenly():
 
 
 def told_in_part(x: np.ndarray) -> Evaluated:
-    """Feasible in a thousandth of the box; slack and costs of what breaks the first rule are unknown, as of wheels."""
+    """Feasible in 1 of 4500 of the box; slack and costs of what breaks the first rule are unknown, as of wheels."""
     first = 0.25 - np.abs(x[:, :3] - 0.7).sum(axis=1)
     second = np.where(first < 0, np.nan, 0.2 - np.abs(x[:, 3:6] - 0.2).sum(axis=1))
     costs = np.where(first[:, None] < 0, np.nan, np.column_stack([x[:, 6], 1.0 - x[:, 6] + x[:, 7]]))
@@ -147,6 +161,42 @@ def test_slacks_lead_to_what_is_feasible():
         assert len(population) == sum(map(len, parts)) == 300
         assert np.count_nonzero(population.violation <= 0) > 30
         assert not (told_in_part(drawn([*what.genes], 300, seed)).violation <= 0).any()
+
+
+@pytest.mark.parametrize("kept", ["some fail", "feasible ones alone have costs"])
+def test_candidates_that_tell_little_do_not_blind_the_model(kept):
+    """One in ten fails and tells nothing; or, as under percentiles, no infeasible one has costs, though both its slacks."""
+    axes = [Axis(f"x{i}") for i in range(8)]
+
+    def evaluate(x: np.ndarray) -> Evaluated:
+        slacks = np.column_stack([0.25 - np.abs(x[:, :3] - 0.7).sum(axis=1), 0.2 - np.abs(x[:, 3:6] - 0.2).sum(axis=1)])
+        costs, violation = np.column_stack([x[:, 6], 1.0 - x[:, 6] + x[:, 7]]), np.maximum(-slacks, 0.0).sum(axis=1)
+        if kept == "some fail":
+            lost = np.floor(x[:, 7] * 1000) % 10 == 0
+            slacks[lost], costs[lost], violation[lost] = np.nan, np.nan, UNKNOWN
+        else:
+            costs[violation > 0] = np.nan
+        return Evaluated(x, costs, violation, slacks, pd.DataFrame(index=range(len(x))))
+
+    what = Problem(axes, (False, False), evaluate)
+    nobody = Population.empty(what)
+    for seed in range(2):
+        led, plain = (step(what, nobody, nobody, seed, 0, 0, 300, 32, modelled)[2] for modelled in (300, 0))
+        assert sum(part.feasible.sum() for part in led) > sum(part.feasible.sum() for part in plain)
+
+
+def test_edges_of_a_search_led_by_a_model():
+    """No axis at all; fewer evaluations than are drawn evenly; nothing that can be scored."""
+
+    def unknown(x: np.ndarray) -> Evaluated:
+        nothing = np.full((len(x), 3), np.nan)
+        return Evaluated(x, nothing[:, :2], nothing[:, 0], nothing, pd.DataFrame(index=range(len(x))))
+
+    lost = Problem([Axis("x")], (False, False), unknown)
+    point = problem(lambda x: np.ones((len(x), 2)), 0, 2)
+    for what, evaluations in ((lost, 70), (point, 70), (problem(lambda x: x, 2, 2), 5)):
+        nobody = Population.empty(what)
+        assert sum(map(len, step(what, nobody, nobody, 1, 0, 0, evaluations, 32, evaluations)[2])) == evaluations
 
 
 def test_violations_alone_lead_there_too():
