@@ -69,7 +69,7 @@ class State:
 
 
 def _population(arrays: Mapping[str, np.ndarray], name: str) -> Population:
-    """A packed population. Slacks are new: a run that an older version began stored none and needs none."""
+    """A packed population. A run that an older version began stored no slacks and has no model to need them."""
     genes, costs, violation = (arrays[f"{name}_{part}"] for part in ("genes", "costs", "violation"))
     slacks = f"{name}_slacks"
     return Population(genes, costs, violation, arrays[slacks] if slacks in arrays else np.empty((len(genes), 0)))

@@ -21,8 +21,9 @@ SHORTEST_ALONE = 16
 #: where there would be fewer generations than this they are smaller, and so is the population: one that is small turns to the
 #: better wheels sooner. In a long sweep breadth counts
 FEW_GENERATIONS, SMALLEST = 60, 32
-#: in a sweep of so few evaluations a surrogate model proposes the first ones. It needs a third of the evaluations or less and
-#: some milliseconds for each; a long sweep that begins so ends with less breadth
+#: in a sweep of one island and so few evaluations a surrogate model proposes the first ones. Children of parents need three
+#: times as many to get as far. The model takes some milliseconds for each, and a long sweep that began so would end with less
+#: breadth
 FEW_EVALUATIONS, MODELLED = 3000, 1000
 #: of the hours asked for, the share that the search may plan with; the rest is for the front and for writing
 PLANNED_SHARE = 0.9

@@ -1,4 +1,4 @@
-"""One generation as a pure function, on Optuna; and an epoch of an island made of generations.
+"""One generation as a pure function, on Optuna; and an epoch of an island, made of generations and of what a model proposes.
 
 Nothing is remembered between calls: what is not in the arguments has no influence, so a run may be stopped, repeated or
 moved to another process after any generation and gives the same result.
@@ -132,7 +132,7 @@ def step(
     size: int = SIZE,
     modelled: int = 0,
 ) -> tuple[Population, Population, list[Evaluated]]:
-    """An epoch of one island: its population, what it sends to its neighbour, and all it scored, a part per generation.
+    """An epoch of one island: its population, what it sends to its neighbour, and all it scored, a part per batch.
 
     Pure, and all that islands share is what is passed: ``SeedSequence([seed, island, epoch])`` gives a seed to each
     generation. The last generation is cut to the number of evaluations. The first ``modelled`` evaluations are proposed by a

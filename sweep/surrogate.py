@@ -20,7 +20,7 @@ from sweep.population import Gene
 NOISE = 0.01
 #: weight of effects of single axes against effects of all together
 SINGLE = 5.0
-#: variance of the linear, quadratic and cubic effects of an axis
+#: variance of the quadratic and the cubic effect of an axis, where the linear one has 1
 QUADRATIC, CUBIC = 1.0 / 3.0, 1.0 / 9.0
 #: weight of the squared distance in the rational quadratic kernel
 STEEPNESS = 0.75
@@ -28,10 +28,10 @@ STEEPNESS = 0.75
 
 @dataclass(frozen=True)
 class Features:
-    """Candidates as the kernel takes them: each feature has a mean of 0 and a variance of 1 over the space."""
+    """Candidates as the kernel takes them. Features have a mean of 0 over the space, of integers nearly so."""
 
-    linear: np.ndarray  # (n, f) reals and integers along their axes, choices by option
-    curved: np.ndarray  # (n, g) Legendre polynomials of reals and integers, weighted
+    linear: np.ndarray  # (n, f) reals and integers along their axes, with a variance of 1; choices by option, of 1 together
+    curved: np.ndarray  # (n, g) Legendre polynomials of reals and integers, of degrees 2 and 3
     axes: int
 
     @staticmethod
