@@ -218,12 +218,14 @@ def test_the_commands_work_on_a_run_there(bucket: Bucket, tmp_path: Path) -> Non
 def test_a_sweep_that_lost_its_lease_stops_and_leaves_the_folder_alone(
     bucket: Bucket, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    place, count = bucket("run"), iter(range(1000))
+    place, scored = bucket("run"), 0
     other = Location.at(place)
     taken = contextlib.ExitStack()
 
     def score(designs: pd.DataFrame, phases: int) -> pd.DataFrame:
-        if next(count) == 20:  # in the second epoch, as if it had been silent for longer than its lease
+        nonlocal scored
+        scored += len(designs)
+        if scored > 600 and not before:  # in the second epoch, as if it had been silent for longer than its lease
             other.remove(next(name for name in other.names() if name.startswith("lock/")))
             taken.enter_context(other.locked())
             before.update({name: other.read(name) for name in other.names() if not name.startswith("lock/")})
