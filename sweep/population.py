@@ -1,4 +1,4 @@
-"""Candidates: how they are drawn up, how they scored, and those that may become parents."""
+"""Candidates of a search: the axes they lie on, how they scored, and those that may become parents."""
 
 from __future__ import annotations
 

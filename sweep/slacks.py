@@ -43,13 +43,14 @@ def rooms(design: pd.Series | Mapping[str, Any], scenario: Scenario) -> list[Roo
         for name, constraint in CONSTRAINT.items()
         if START + name in design
     ]
+    scales = slack_scales(scenario)
     for limit in scenario.limits:
         for column, (bound, sign) in limit_slacks(limit).items():
             if column in design:
                 unit = COLUMNS[limit.column].unit
                 rule = f"{limit.column} {'at least' if sign > 0 else 'at most'} {bound:g}, a limit of the study"
-                scale = slack_scales(scenario)[column]
-                found.append(Room(column.removeprefix(START), "" if unit == "1" else unit, rule, float(design[column]), scale))
+                unit = "" if unit == "1" else unit
+                found.append(Room(column.removeprefix(START), unit, rule, float(design[column]), scales[column]))
     return sorted(found, key=lambda room: (math.isnan(room.slack), room.relative))
 
 

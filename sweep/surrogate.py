@@ -1,8 +1,8 @@
 """A surrogate model: what candidates would score, told from those that were scored.
 
 Kernel ridge regression, which is the mean of a Gaussian process (Rasmussen and Williams, "Gaussian Processes for Machine
-Learning", MIT Press 2006, equations 2.25 and 2.26). There is nothing in it but sums, products, quotients and roots, in a
-fixed order: the same bits on every machine, whatever its libraries of linear algebra.
+Learning", MIT Press 2006, equations 2.25 and 2.26). There is nothing in it but sums, products, quotients and roots: the
+same bits whatever library of linear algebra and threads there are. Its weights were chosen by trial (decision 55 in DEVELOPERS.md).
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Features:
 
     @staticmethod
     def of(genes: Sequence[Gene], values: np.ndarray) -> Features:
-        """Of ``values`` (n, d) on the axes ``genes``."""
+        """Of ``values`` (n, d), each in its gene's own unit, on the d axes ``genes``."""
         linear, curved = [], []
         for gene, value in zip(genes, values.T, strict=True):
             if gene.kind == CHOICE:
