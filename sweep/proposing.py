@@ -1,7 +1,7 @@
 """Candidates that a surrogate model of the known ones expects to be good: for searches of few evaluations.
 
 What is scored costs milliseconds to choose here, and so has to be worth it: in a long search children of parents get further.
-How many of what there are was chosen by trial (decision 55 in DEVELOPERS.md).
+The counts and shares below were chosen by trial (decision 55 in DEVELOPERS.md).
 """
 
 from __future__ import annotations

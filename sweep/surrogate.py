@@ -2,7 +2,8 @@
 
 Kernel ridge regression, which is the mean of a Gaussian process (Rasmussen and Williams, "Gaussian Processes for Machine
 Learning", MIT Press 2006, equations 2.25 and 2.26). There is nothing in it but sums, products, quotients and roots: the
-same bits whatever library of linear algebra and threads there are. Its weights were chosen by trial (decision 55 in DEVELOPERS.md).
+same bits whatever library of linear algebra and threads there are. Its weights
+were chosen by trial (decision 55 in DEVELOPERS.md).
 """
 
 from __future__ import annotations
