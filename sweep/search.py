@@ -60,13 +60,13 @@ class GenerationSampler(BaseGASampler):
         self._rng, self.population_size = np.random.default_rng(seed), size
         evaluated = self._problem.evaluate(draw(self._problem.genes, self.population, count, self._rng))
         children = as_population(self._problem, evaluated).bare
-        both = joined(self.population, children)
+        self.population = joined(self.population, children)
         self._generation += 1
         self._members += self._told(children)
         place = {trial.number: row for row, trial in enumerate(self._members)}
         rows = np.array([place[trial.number] for trial in self.select_parent(self._study, self._generation)], dtype=int)
-        rows = rows[in_order(both.genes[rows])]
-        self.population, self._members = both.take(rows), [self._members[row] for row in rows]
+        rows = rows[in_order(self.population.genes[rows])]
+        self.population, self._members = self.population.take(rows), [self._members[row] for row in rows]
         return evaluated
 
     def _told(self, members: Population) -> list[FrozenTrial]:
@@ -93,8 +93,8 @@ class GenerationSampler(BaseGASampler):
 
     def select_parent(self, study: Study, generation: int) -> list[FrozenTrial]:
         """The trials of the population and of the last generation that survive, as many as a population holds."""
-        costs = np.array([trial.values for trial in self._members], dtype=float)
-        violation = np.array([trial.constraints["violation"] for trial in self._members], dtype=float)
+        # what the trials were told stands in the population's arrays
+        costs, violation = self.population.costs, self.population.violation
         return [self._members[row] for row in survivors(costs, violation, self.population_size or SIZE, self._rng)]
 
 
