@@ -52,6 +52,11 @@ class HubRollers:
         return self.pitch_radius - self.centre_distance * np.sin(self.contact_angle)
 
     @cached_property
+    def along(self) -> np.ndarray:
+        """Circumferential part of a hub roller's axis."""
+        return np.cos(self.skew_angle)
+
+    @cached_property
     def radial(self) -> np.ndarray:
         """Radial part of a hub roller's axis."""
         return np.sin(self.skew_angle) * np.cos(self.contact_angle)
@@ -84,18 +89,29 @@ class HubRollers:
 
     def _turned(self, eps: np.ndarray) -> tuple[Pair, Pair, np.ndarray, np.ndarray]:
         """What a turn by ``eps`` makes of a hub roller's axis, even and odd part along t and along r, and of its centre."""
-        sine, cosine, along = np.sin(eps), np.cos(eps), np.cos(self.skew_angle)
+        sine, cosine = np.sin(eps), np.cos(eps)
         inward = self.circle * cosine - self.pitch_radius
-        return (along * cosine, self.radial * sine), (self.radial * cosine, along * sine), inward, self.circle * sine
+        turned_t, turned_r = (self.along * cosine, self.radial * sine), (self.radial * cosine, self.along * sine)
+        return turned_t, turned_r, inward, self.circle * sine
 
     def _place(self, axis_t: np.ndarray, axis_r: np.ndarray, inward: np.ndarray, ahead: np.ndarray) -> Pair:
         across = axis_r**2 + self.tilt**2
-        axial = self.tilt * self.centre_distance * np.cos(self.contact_angle)
-        on_hub = -(axis_r * inward + axial) / across
+        on_hub = -(axis_r * inward + self._axial) / across
         straight = ahead + on_hub * axis_t
-        middle = straight / (1 + self.crown * self.centre_distance / self.wheel_radius / across)
-        on_output = middle * (1 + self.crown * (self.centre_distance - self.radius) / self.wheel_radius)
-        return on_output, on_hub + axis_t * (middle - straight)
+        middle = straight / (1 + self._drawn_in / across)
+        return middle * self._further_out, on_hub + axis_t * (middle - straight)
+
+    @cached_property
+    def _axial(self) -> np.ndarray:
+        return self.tilt * self.centre_distance * np.cos(self.contact_angle)
+
+    @cached_property
+    def _drawn_in(self) -> np.ndarray:
+        return self.crown * self.centre_distance / self.wheel_radius
+
+    @cached_property
+    def _further_out(self) -> np.ndarray:
+        return 1 + self.crown * (self.centre_distance - self.radius) / self.wheel_radius
 
     @cached_property
     def ends_of_pass(self) -> tuple[Pair, Pair]:
@@ -133,9 +149,8 @@ class HubRollers:
         The bolt's outer end, e from the roller's centre, lies hypot(R + e a_r, e a_t) from the shaft.
         """
         reach = self.wheel_radius - self.rim - self.boss_radius
-        across = self.upright**2
-        root = (self.circle * self.radial) ** 2 - across * (self.circle**2 - reach**2)
-        end = (np.sqrt(root) - self.circle * self.radial) / across
+        root = self._lean**2 - self._across * (self.circle**2 - reach**2)
+        end = (np.sqrt(root) - self._lean) / self._across
         return 2 * (end - self.washer - 2 * self.bolt)  # a head is as high as its bolt is thick
 
     def bolt_way(self, length: np.ndarray, head: np.ndarray) -> np.ndarray:
@@ -143,11 +158,11 @@ class HubRollers:
         boss = (length / 2 + self.washer + 2 * self.bolt) * self.tilt + self.boss_radius * self.upright
         # a wall beyond the corners of the pockets; a boss is a wall about its bolt
         corner = (length / 2 + self.washer + self.clearance / 2) * np.sin(self.skew_angle)
-        corner = corner + (self.radius + self.clearance) * np.cos(self.skew_angle) + self.boss_radius - self.bolt / 2
+        corner = corner + (self.radius + self.clearance) * self.along + self.boss_radius - self.bolt / 2
         ring = corner * np.sin(self.contact_angle) + self.boss_radius * np.cos(self.contact_angle)
         face = np.maximum(np.maximum(boss, ring), length / 2 * self.tilt + self.radius * self.upright) + GEAR_SIDE_GAP / MM
         along = np.maximum((face - head * self.upright) / self.tilt, length / 2 + self.washer + self.bolt)
-        return np.hypot(self.circle + along * self.radial, along * np.cos(self.skew_angle)) - head
+        return np.hypot(self.circle + along * self.radial, along * self.along) - head
 
     @property
     def length_clear_of_neighbours(self) -> np.ndarray:
@@ -164,10 +179,27 @@ class HubRollers:
         axis about the shaft is the same everywhere). They lie R 2 pi/M cos(gamma) one behind the other, and do not meet
         where they are shorter.
         """
-        turn = 2 * np.pi / self.count
-        across = self.upright**2
-        spare = (self.circle * np.sin(self.skew_angle)) ** 2 - ((apart + self.between) / turn) ** 2
-        root = (self.circle * self.radial) ** 2 - across * spare
-        place = (np.sqrt(np.maximum(root, 0)) - self.circle * self.radial) / across
-        place = np.where(root < 0, -np.inf, np.minimum(place, self.between / 2))
-        return self.circle * turn * np.cos(self.skew_angle) - 2 * place
+        spare = (self.circle * np.sin(self.skew_angle)) ** 2 - ((apart + self.between) / self._turn) ** 2
+        root = self._lean**2 - self._across * spare
+        place = (np.sqrt(np.abs(root)) - self._lean) / self._across
+        # a place counts up to half of what must be left; where there is none, any length will do
+        length = np.maximum(self._behind - 2 * place, self._behind - self.between)
+        np.copyto(length, np.inf, where=root < 0)
+        return length
+
+    @cached_property
+    def _turn(self) -> np.ndarray:
+        return 2 * np.pi / self.count
+
+    @cached_property
+    def _behind(self) -> np.ndarray:
+        """How far neighbours lie one behind the other."""
+        return self.circle * self._turn * self.along
+
+    @cached_property
+    def _lean(self) -> np.ndarray:
+        return self.circle * self.radial
+
+    @cached_property
+    def _across(self) -> np.ndarray:
+        return self.upright**2

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -46,7 +47,10 @@ class Surroundings:
 
 @dataclass(frozen=True)
 class Drawn:
-    """The variables drawn so far, and what follows from them. Lengths in mm."""
+    """The variables drawn so far, and what follows from them. Lengths in mm.
+
+    ``values`` grows as variables are drawn: what is kept follows from those that are there when it is first asked for.
+    """
 
     values: Mapping[str, np.ndarray]
     around: Surroundings
@@ -58,61 +62,72 @@ class Drawn:
         """The value where it is drawn, else the lowest that the study allows."""
         return self.values[name] if name in self.values else self.around.least[name]
 
-    @property
+    @cached_property
     def line(self) -> float:
         return line_width(self.around.scenario.printer) / MM
 
-    @property
+    @cached_property
     def wall(self) -> float:
         return wall_thickness(self.around.scenario) / MM
 
-    @property
+    @cached_property
     def clearance(self) -> float:
         return self.around.scenario.printer.clearance / MM
 
-    @property
+    @cached_property
     def side_washer(self) -> float:
         return self.around.scenario.build.side_washer / MM
 
-    @property
+    @cached_property
     def neck(self) -> float:
         """Least distance of neighbouring output rollers' inner ends: a pin of the carrier and two washers."""
         return max(LEAST_PIN / MM, 4 * self.line) + 2 * self.side_washer
 
-    @property
+    @cached_property
     def output_radius(self) -> np.ndarray:
         return self["output_roller_diameter_mm"] / 2
 
-    @property
+    @cached_property
     def pitch_radius(self) -> np.ndarray:
         return self["wheel_diameter_mm"] / 2 - self.output_radius
 
-    @property
+    @cached_property
     def output_length(self) -> np.ndarray:
         room = (self.pitch_radius - self.output_radius) * np.tan(np.pi / self["output_roller_count"])
         return self["output_roller_fill"] * 2 * room
 
-    @property
+    @cached_property
     def core(self) -> np.ndarray:
         """Least radius inside the tyre: the axle, bushing or bearing, and two lines."""
         cored = self["bore"] != "plain"
         return self["axle_diameter_mm"] / 2 + 2 * self.line + np.where(cored, BUSHING, 0.0)
 
-    @property
+    @cached_property
     def boss_radius(self) -> np.ndarray:
         return self["hub_axle_diameter_mm"] / 2 + self.wall
 
     @property
     def least_hub_radius(self) -> np.ndarray:
         """The smallest hub roller that the study allows and that stands out of its boss and its washers."""
-        held = np.maximum(self.boss_radius, self.of_bolt("washer_outside") / 2)
-        return np.maximum(self.least("hub_roller_diameter_mm") / 2, held + self.clearance)
+        return np.maximum(self.least("hub_roller_diameter_mm") / 2, self._held + self.clearance)
+
+    @cached_property
+    def _held(self) -> np.ndarray:
+        return np.maximum(self.boss_radius, self.of_bolt("washer_outside") / 2)
 
     @property
     def least_half_carrier(self) -> np.ndarray | float:
         if "carrier_thickness_mm" in self.values:
             return self["carrier_thickness_mm"] / 2
         return np.maximum(self.around.least["carrier_thickness_mm"], self["axle_diameter_mm"] + 4 * self.line) / 2
+
+    @cached_property
+    def washer(self) -> np.ndarray:
+        return self.of_bolt("washer_thickness")
+
+    @cached_property
+    def skew_angle(self) -> np.ndarray:
+        return np.radians(self["skew_angle_deg"])
 
     def of_bolt(self, figure: str) -> np.ndarray:
         """A figure of the screw that the hub rollers turn on."""
@@ -127,9 +142,9 @@ class Drawn:
             output_length=self.output_length,
             crown=self["crown"],
             contact_angle=np.radians(self["contact_angle_deg"]) if contact_angle is None else contact_angle,
-            skew_angle=np.radians(self["skew_angle_deg"]),
+            skew_angle=self.skew_angle,
             bolt=bolt,
-            washer=self.of_bolt("washer_thickness"),
+            washer=self.washer,
             boss_radius=self.boss_radius,
             between=2 * (self.line + self.clearance),
             clearance=self.clearance,
@@ -188,18 +203,18 @@ def crown(d: Drawn) -> Bounds:
 def contact_angle(d: Drawn) -> Bounds:
     """Neither wedging forwards nor pulling in; between the outermost angles at which some hub rollers find room."""
     materials = d.around.scenario.catalogue.materials
-    pairs = zip(d["output_tyre"], d["hub_tyre"], strict=True)
-    friction = np.array([min(materials[one].friction_roller, materials[other].friction_roller) for one, other in pairs])
-    grip = friction * np.sin(np.radians(d["skew_angle_deg"]))
+    output, hub = (np.array([materials[name].friction_roller for name in d[tyre]]) for tyre in ("output_tyre", "hub_tyre"))
+    grip = np.minimum(output, hub) * np.sin(d.skew_angle)
     pull_in, wedging = np.arctan(PULL_IN_LIMIT * grip), np.arctan(WEDGE_LIMIT / FRICTION_UPPER / grip)
 
     low, high = d.around.least["contact_angle_deg"], d.around.most["contact_angle_deg"]
     angles, step = np.linspace(low, high, STEPS, retstep=True)
-    angles = angles[:, None, None]
+    angles = angles[:, None]
     least = d["output_roller_count"] + 1
-    counts = least + np.linspace(0, 1, 4)[:, None] * np.maximum(d.around.most["hub_roller_count"] - least, 0)
-    fits = np.any(_some_radius_fits(d.hub_rollers(counts, d.least_hub_radius, np.radians(angles)), d), axis=1)
-    first, last = _ends(fits, angles[:, 0] + np.zeros(fits.shape), step)
+    # along the first axis: what does not depend on the count then lies in one piece, which numpy goes through faster
+    counts = least + np.linspace(0, 1, 4)[:, None, None] * np.maximum(d.around.most["hub_roller_count"] - least, 0)
+    fits = np.any(_some_radius_fits(d.hub_rollers(counts, d.least_hub_radius, np.radians(angles)), d), axis=0)
+    first, last = _ends(fits, angles, step)
     return np.maximum(first, np.degrees(pull_in)), np.minimum(last, np.degrees(wedging))
 
 
@@ -256,8 +271,8 @@ def gear_teeth(d: Drawn) -> Bounds:
 
 def _lengths(rollers: HubRollers, d: Drawn) -> tuple[np.ndarray, np.ndarray]:
     """Least and most length of hub rollers; the most is nan where no length fits."""
-    longest = np.minimum(rollers.length_clear_of_neighbours, rollers.length_clear_of(d.least_half_carrier))
-    return rollers.length_for_pass, np.minimum(longest, rollers.length_inside_rim)
+    beside = np.minimum(rollers.length_clear_of(d.least_half_carrier), rollers.length_inside_rim)
+    return rollers.length_for_pass, np.minimum(rollers.length_clear_of_neighbours, beside)
 
 
 def _length_room(rollers: HubRollers, d: Drawn) -> np.ndarray:

@@ -19,7 +19,7 @@ from objectives.catalogue import Catalogue
 from objectives.scenario import Scenario
 from objectives.variables import CHOICE, INTEGER, REAL, VARIABLES, Variable
 from sweep.meaning import options
-from sweep.room import ROOMS, Drawn, Surroundings
+from sweep.room import ROOMS, Bounds, Drawn, Surroundings
 
 DECIMALS = 4
 PLAIN = "plain"
@@ -125,8 +125,9 @@ class Space:
         genes = np.asarray(genes, dtype=float).reshape(len(genes), len(self.genes))
         columns = {gene.name: genes[:, i] for i, gene in enumerate(self.genes)}
         values: dict[str, np.ndarray] = {}
+        drawn = Drawn(values, self.around)
         for name in self._order:
-            values[name] = self._value(self.domains[name], columns.get(name), values, len(genes))
+            values[name] = self._value(self.domains[name], columns.get(name), drawn, len(genes))
         values[TYRE_THICKNESS] = self._thickness(values["bore"], values[TYRE_THICKNESS])
         return _table(values)
 
@@ -139,12 +140,13 @@ class Space:
         genes = np.empty((len(designs), len(self.genes)))
         place = {gene.name: i for i, gene in enumerate(self.genes)}
         values: dict[str, np.ndarray] = {}
+        drawn = Drawn(values, self.around)
         for name in self._order:
             domain, gene = self.domains[name], None
             if name in place:
                 column = designs[name].to_numpy(dtype=object if domain.variable.names else float)
-                gene = genes[:, place[name]] = self._gene_of(domain, column, values)
-            values[name] = self._value(domain, gene, values, len(designs))
+                gene = genes[:, place[name]] = self._gene_of(domain, column, drawn)
+            values[name] = self._value(domain, gene, drawn, len(designs))
         return genes
 
     def contains(self, designs: pd.DataFrame) -> np.ndarray:
@@ -165,46 +167,45 @@ class Space:
     def _thickness(self, bore: np.ndarray, thickness: np.ndarray) -> np.ndarray:
         return np.where(bore == PLAIN, self.domains[TYRE_THICKNESS].least, thickness)
 
-    def _limits(self, domain: Domain, values: Mapping[str, np.ndarray], n: int) -> tuple[np.ndarray, np.ndarray]:
+    @staticmethod
+    def _limits(domain: Domain, drawn: Drawn) -> Bounds:
         """Least and most that a gene spans: range and room together, the range alone where they do not meet."""
-        low, high = np.full(n, float(domain.low)), np.full(n, float(domain.high))
+        low, high = float(domain.low), float(domain.high)
         name = domain.variable.name
         if name not in ROOMS:
             return low, high
         with np.errstate(all="ignore"):
-            room_low, room_high = ROOMS[name](Drawn(values, self.around))
+            room_low, room_high = ROOMS[name](drawn)
         least, most = np.maximum(low, room_low), np.minimum(high, room_high)
         if domain.variable.kind == INTEGER:
             least, most = np.ceil(least), np.floor(most)
         meets = least <= most  # False for nan
         return np.where(meets, least, low), np.where(meets, most, high)
 
-    def _value(
-        self, domain: Domain, gene: np.ndarray | None, values: Mapping[str, np.ndarray], n: int
-    ) -> np.ndarray:
+    def _value(self, domain: Domain, gene: np.ndarray | None, drawn: Drawn, n: int) -> np.ndarray:
         """Values of a variable from its gene, None where it has none, and the variables drawn before."""
         if gene is None:
             return np.full(n, domain.value, dtype=object if domain.variable.names else float)
         if domain.choices:
             return _choices(domain)[np.clip(np.rint(gene), 0, len(domain.choices) - 1).astype(int)]
-        low, high = self._limits(domain, values, n)
+        low, high = self._limits(domain, drawn)
         if domain.variable.kind != INTEGER:
             return np.clip(np.round(low + np.clip(gene, 0, 1) * (high - low), DECIMALS), domain.low, domain.high)
         if domain.variable.name not in ROOMS:
             return np.clip(np.rint(gene), low, high)
         return np.minimum(low + np.floor(np.clip(gene, 0, 1) * (high - low + 1)), high)
 
-    def _gene_of(self, domain: Domain, column: np.ndarray, values: Mapping[str, np.ndarray]) -> np.ndarray:
+    def _gene_of(self, domain: Domain, column: np.ndarray, drawn: Drawn) -> np.ndarray:
         """The gene that comes nearest to a column of values."""
         if domain.choices and domain.variable.names:
             position = {choice: float(k) for k, choice in enumerate(domain.choices)}
             return np.array([position.get(value, 0.0) for value in column])
         if domain.choices:
             return np.abs(column[:, None] - _choices(domain)[None, :]).argmin(axis=1).astype(float)
-        low, high = self._limits(domain, values, len(column))
+        low, high = self._limits(domain, drawn)
         if domain.variable.kind != INTEGER:
             width = high - low
-            return np.clip(np.divide(column - low, width, out=np.zeros_like(width), where=width > 0), 0, 1)
+            return np.clip(np.divide(column - low, width, out=np.zeros_like(column), where=width > 0), 0, 1)
         if domain.variable.name not in ROOMS:
             return np.clip(column, low, high)
         return np.clip((column - low + 0.5) / (high - low + 1), 0, 1)
