@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import time
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -38,10 +39,18 @@ def scored(designs: pd.DataFrame, phases: int, score: Score) -> pd.DataFrame:
     """Designs with their outputs beside them, and ``design`` as the first column."""
     designs = designs.reset_index(drop=True)
     outputs = score(designs, phases).reset_index(drop=True)
-    known = {"design", *designs.columns}
-    repeated = [name for name in outputs.columns if name in known]
+    known = {"design", *designs.columns.tolist()}
+    repeated = [name for name in outputs.columns.tolist() if name in known]
     outputs = outputs.drop(columns=repeated) if repeated else outputs
-    return pd.concat([pd.DataFrame({"design": design_ids(designs)}), designs, outputs], axis=1)
+    table = pd.concat([pd.DataFrame({"design": design_ids(designs)}), designs, outputs], axis=1)
+    table.columns = _index(tuple(table.columns.tolist()))
+    return table
+
+
+@lru_cache(maxsize=16)
+def _index(names: tuple[str, ...]) -> pd.Index:
+    """One index for all tables with the same columns: finding a name for the first time takes longest."""
+    return pd.Index(names)
 
 
 def study_problem(
@@ -49,7 +58,7 @@ def study_problem(
 ) -> Problem:
     """The problem that a study poses, with ``phases`` positions of the wheel and the columns that are its objectives."""
 
-    scales = importlib.import_module("objectives.scoring").slack_scales(study.scenario)
+    scales = pd.Series(importlib.import_module("objectives.scoring").slack_scales(study.scenario))
 
     def evaluate(genes: np.ndarray) -> Evaluated:
         columns = scored(study.space.decode(genes), phases, score)
@@ -57,7 +66,7 @@ def study_problem(
         violation = columns["violation"].to_numpy(dtype=float)
         # infeasible for another reason than a constraint: as far off as can be
         violation = np.where(columns["feasible"].to_numpy(dtype=bool) | (violation > 0), violation, UNKNOWN)
-        slacks = columns.reindex(columns=list(scales)).to_numpy(dtype=float) / np.array(list(scales.values()))
+        slacks = columns.reindex(columns=scales.index).to_numpy(dtype=float) / scales.to_numpy()
         return Evaluated(genes, values, violation, slacks, columns)
 
     return Problem(study.space.genes, tuple(objective.maximise for objective in objectives), evaluate)

@@ -222,7 +222,8 @@ def design_id(design: Mapping[str, object]) -> str:
 
 def design_ids(designs: pd.DataFrame) -> list[str]:
     """The names of all designs of a table."""
-    return [_id(row) for row in zip(*(designs[variable.name].tolist() for variable in VARIABLES), strict=True)]
+    own = designs if designs.columns.equals(COLUMNS) else designs[COLUMNS]
+    return [_id(tuple(row)) for row in own.to_numpy(dtype=object).tolist()]
 
 
 def _id(row: tuple[object, ...]) -> str:
@@ -240,6 +241,8 @@ def _format(variable: Variable) -> str:
 #: how a design is written out for its id, and where its bore stands
 TEXT = "".join(f"{variable.name}={_format(variable)};" for variable in VARIABLES)
 BORE = [variable.name for variable in VARIABLES].index("bore")
+#: one index for all tables: pandas takes long to make one of words, and to find names in it for the first time
+COLUMNS = pd.Index([variable.name for variable in VARIABLES])
 
 
 def _choices(domain: Domain) -> np.ndarray:
@@ -248,7 +251,9 @@ def _choices(domain: Domain) -> np.ndarray:
 
 def _table(values: Mapping[str, np.ndarray]) -> pd.DataFrame:
     """Columns in the order of the variables, whole numbers as integers."""
-    return pd.DataFrame({
-        variable.name: values[variable.name].astype(np.int64) if variable.kind == INTEGER else values[variable.name]
-        for variable in VARIABLES
+    table = pd.DataFrame({
+        place: values[variable.name].astype(np.int64) if variable.kind == INTEGER else values[variable.name]
+        for place, variable in enumerate(VARIABLES)
     })
+    table.columns = COLUMNS
+    return table
