@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from sweep.breeding import draw, even
-from sweep.population import Population, Problem, gathered
+from sweep.population import Population, Problem, joined
 from sweep.selection import survivors
 from sweep.surrogate import Features, Surrogate
 
@@ -19,15 +19,15 @@ EVENLY = 40
 SMALLEST_BATCH, BATCH_SHARE = 10, 0.05
 #: known candidates that a model is made of: half of them the best, half the last
 MOST, LAST = 200, 100
-#: generations that are bred on the model for a batch, and the population of that, at least and over a batch
-GENERATIONS = 10
+#: generations that are bred on the model for a batch, children of each parent, and the parents, at least and over a batch
+GENERATIONS, BROOD = 5, 4
 PARENTS, PARENTS_OVER_BATCH = 24, 1.0
+#: directions along which the selection looks here, where it is done often and of few
+RAYS = 128
 #: chance of a candidate to be a child of the best known ones whatever the model says, which may be wrong
 CHILDREN = 0.1
 #: slacks count no further than this, in their scales
 FARTHEST = 3.0
-#: known candidates that a model needs
-FEWEST = 10
 #: share of a tier's candidates that one of its slacks may be missing for, and of its slacks that a candidate may miss
 RARELY = 0.1
 #: violation below which nothing is broken: sums of shortfalls are rounded
@@ -50,14 +50,15 @@ def proposed(problem: Problem, known: Population, count: int, rng: np.random.Gen
         return even(problem.genes, count, rng)
     expect = _Expectation(problem, known, rng)
     parents = max(PARENTS, int(PARENTS_OVER_BATCH * count))
-    best = known.take(survivors(known.costs, known.violation, parents, rng)).bare
+    best = known.take(survivors(known.costs, known.violation, parents, rng, RAYS)).bare
     population = best
     for _ in range(GENERATIONS):
-        both = gathered(population, expect(draw(problem.genes, population, 2 * parents, rng)))
-        population = both.take(survivors(both.costs, both.violation, parents, rng))
+        children = draw(problem.genes, population, BROOD * parents, rng)
+        both = joined(population, expect(children[_fresh(children, population.genes)]))
+        population = both.take(survivors(both.costs, both.violation, parents, rng, RAYS))
     fresh = population.take(_fresh(population.genes, known.genes))
     led = min(count - int(rng.binomial(count, CHILDREN)), len(fresh))
-    chosen = fresh.genes[survivors(fresh.costs, fresh.violation, led, rng)]
+    chosen = fresh.genes[survivors(fresh.costs, fresh.violation, led, rng, RAYS)]
     others = np.concatenate([draw(problem.genes, best, 4 * count, rng), even(problem.genes, 4 * count, rng)])
     others = others[_fresh(others, np.concatenate([known.genes, chosen]))]
     chosen = np.concatenate([chosen, others])[:count]
@@ -66,17 +67,20 @@ def proposed(problem: Problem, known: Population, count: int, rng: np.random.Gen
 
 def _fresh(genes: np.ndarray, known: np.ndarray) -> np.ndarray:
     """Rows of ``genes`` that are not among ``known``, the first of each."""
-    held = {row.tobytes() for row in known + 0.0}  # a zero has no sign here
-    rows = []
-    for number, row in enumerate(genes + 0.0):
-        if row.tobytes() not in held:
-            held.add(row.tobytes())
-            rows.append(number)
-    return np.array(rows, dtype=int)
+    first = {row: number for number, row in reversed(list(enumerate(_names(genes))))}
+    for row in _names(known):
+        first.pop(row, None)
+    return np.array(sorted(first.values()), dtype=int)
+
+
+def _names(genes: np.ndarray) -> list[bytes]:
+    """A name for each row, the same where all numbers are."""
+    plain = np.ascontiguousarray(genes + 0.0)  # a zero has no sign here
+    return plain.view(f"V{plain[:1].nbytes}").ravel().tolist() if plain.size else [b""] * len(genes)
 
 
 class _Expectation:
-    """What candidates are expected to score: by models of the slacks in three tiers, and one of the costs.
+    """What candidates are expected to score: by a model of the slacks, in three tiers, and of the costs.
 
     Geometry is judged first, what the mechanics say of the rest ends where a wheel has no running state, and where percentiles
     are the objectives only feasible candidates have costs. So each tier is known of fewer candidates than the one before. A
@@ -85,7 +89,6 @@ class _Expectation:
     """
 
     def __init__(self, problem: Problem, known: Population, rng: np.random.Generator) -> None:
-        self._problem = problem
         slacks = known.slacks[:, ~np.isnan(known.slacks).all(axis=0)]
         if not slacks.shape[1]:
             slacks = -known.violation[:, None]
@@ -93,11 +96,6 @@ class _Expectation:
         slacks = np.where(missing, -1.0, slacks)
         besides = known.violation - np.maximum(-slacks, 0.0).sum(axis=1)
         besides = np.where(besides > NOTHING, -besides, 0.0)
-        features = Features.of(problem.genes, known.genes)
-
-        def model(rows: np.ndarray, outputs: np.ndarray) -> Surrogate | None:
-            chosen = _telling(known, np.flatnonzero(rows), rng)
-            return Surrogate(features.take(chosen), outputs[chosen]) if len(chosen) >= FEWEST else None
 
         told = ~missing.all(axis=1)
         geometry = missing[told].mean(axis=0) <= RARELY
@@ -105,20 +103,19 @@ class _Expectation:
         mechanics = ~geometry & (missing[judged].mean(axis=0) <= RARELY if judged.any() else False)
         running = ~geometry & ~mechanics
         runs = told & (missing[:, running].sum(axis=1) <= RARELY * running.sum())
-        tiers = (
-            (told, slacks[:, geometry]), (judged, slacks[:, mechanics]), (runs, np.column_stack([slacks[:, running], besides]))
-        )
-        models = [model(rows, np.clip(outputs, -FARTHEST, FARTHEST)) for rows, outputs in tiers if outputs.shape[1]]
-        self._slacks = [each for each in models if each is not None]
-        self._costs = model(np.isfinite(known.costs).all(axis=1), known.costs)
+        slacks = np.clip(np.column_stack([slacks, besides]), -FARTHEST, FARTHEST)
+        for tier, rows in ((geometry, told), (mechanics, judged), (running, runs)):
+            slacks[np.ix_(~rows, np.append(tier, False))] = np.nan
+        slacks[~runs, -1] = np.nan
+        costs = np.where(np.isfinite(known.costs).all(axis=1)[:, None], known.costs, np.nan)
+        rows = _telling(known, np.flatnonzero(told), rng)
+        self._problem, self._count = problem, slacks.shape[1]
+        self._model = Surrogate(Features.of(problem.genes, known.genes[rows]), np.hstack([slacks, costs])[rows])
 
     def __call__(self, genes: np.ndarray) -> Population:
-        features = Features.of(self._problem.genes, genes)
-        short = np.zeros(len(genes))
-        for model in self._slacks:
-            short = short + np.maximum(-model(features), 0.0).sum(axis=1)
-        costs = np.zeros((len(genes), len(self._problem.maximise))) if self._costs is None else self._costs(features)
-        return Population(genes, costs, short, np.empty((len(genes), 0)))
+        expected = self._model(Features.of(self._problem.genes, genes))
+        slacks, costs = np.split(expected, [self._count], axis=1)
+        return Population(genes, costs, np.maximum(-slacks, 0.0).sum(axis=1), np.empty((len(genes), 0)))
 
 
 def _telling(known: Population, rows: np.ndarray, rng: np.random.Generator) -> np.ndarray:
@@ -126,5 +123,5 @@ def _telling(known: Population, rows: np.ndarray, rng: np.random.Generator) -> n
     if len(rows) <= MOST:
         return rows
     before, last = rows[:-LAST], rows[-LAST:]
-    best = survivors(known.costs[before], known.violation[before], MOST - LAST, rng)
+    best = survivors(known.costs[before], known.violation[before], MOST - LAST, rng, RAYS)
     return np.concatenate([before[best], last])

@@ -28,7 +28,9 @@ ROUNDS = 3
 TINY = 1e-300
 
 
-def survivors(costs: np.ndarray, violation: np.ndarray, count: int, rng: np.random.Generator) -> np.ndarray:
+def survivors(
+    costs: np.ndarray, violation: np.ndarray, count: int, rng: np.random.Generator, rays: int = RAYS
+) -> np.ndarray:
     """Rows of the ``count`` candidates to keep, ascending.
 
     ``costs`` (n, m) [any unit], m of 2 at least, finite where feasible; ``violation`` (n,) [1], 0 where feasible. Feasible
@@ -42,13 +44,13 @@ def survivors(costs: np.ndarray, violation: np.ndarray, count: int, rng: np.rand
         return np.arange(len(costs))
     feasible = np.flatnonzero(violation <= 0)
     if len(feasible) > count:
-        return feasible[_best_spread(costs[feasible], count, rng)]
+        return feasible[_best_spread(costs[feasible], count, rng, rays)]
     others = np.flatnonzero(violation > 0)
     nearest = others[np.argsort(violation[others], kind="stable")]
     return np.sort(np.concatenate([feasible, nearest[: count - len(feasible)]]))
 
 
-def _best_spread(costs: np.ndarray, count: int, rng: np.random.Generator) -> np.ndarray:
+def _best_spread(costs: np.ndarray, count: int, rng: np.random.Generator, rays: int) -> np.ndarray:
     """``count`` rows that converge and spread; all rows feasible and finite.
 
     The best of each niche stays, dominated or not: a part of the front that is hard to reach is not lost to one that is
@@ -63,7 +65,7 @@ def _best_spread(costs: np.ndarray, count: int, rng: np.random.Generator) -> np.
     if np.count_nonzero(kept | inner) <= count:
         kept |= inner
     pool = np.flatnonzero(kept | (rank <= last))
-    return pool[_thin_out(scaled[pool], kept[pool], count, rng)]
+    return pool[_thin_out(scaled[pool], kept[pool], count, rng, rays)]
 
 
 def _niches(costs: np.ndarray, rank: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
@@ -102,7 +104,7 @@ def _niches(costs: np.ndarray, rank: np.ndarray, count: int) -> tuple[np.ndarray
     return scaled, np.unique(np.concatenate([winners, ends]))
 
 
-def _thin_out(scaled: np.ndarray, kept: np.ndarray, count: int, rng: np.random.Generator) -> np.ndarray:
+def _thin_out(scaled: np.ndarray, kept: np.ndarray, count: int, rng: np.random.Generator, size: int) -> np.ndarray:
     """Drop, one by one, the row that alone holds the least dominated space, until ``count`` are left.
 
     Dominated space is measured along rays from the reference point towards the ideal one: a row reaches
@@ -111,7 +113,7 @@ def _thin_out(scaled: np.ndarray, kept: np.ndarray, count: int, rng: np.random.G
     would give the volume itself (Deng and Zhang, "Approximating hypervolume and hypervolume contributions using polar
     coordinate", IEEE Trans. Evol. Comput. 23 (2019) 913), 1 an even cover.
     """
-    rays = np.abs(rng.standard_normal((RAYS, scaled.shape[1])))
+    rays = np.abs(rng.standard_normal((size, scaled.shape[1])))
     rays /= np.sqrt(np.sum(rays**2, axis=1, keepdims=True))
     reach = _reaches(1.0 / np.maximum(rays, TINY), np.ascontiguousarray((REFERENCE - scaled).T))
     farthest = reach.max(axis=0)

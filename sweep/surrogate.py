@@ -25,6 +25,8 @@ SINGLE = 5.0
 QUADRATIC, CUBIC = 1.0 / 3.0, 1.0 / 9.0
 #: weight of the squared distance in the rational quadratic kernel
 STEEPNESS = 0.75
+#: known candidates that a model of an output needs
+FEWEST = 10
 
 
 @dataclass(frozen=True)
@@ -38,18 +40,16 @@ class Features:
     @staticmethod
     def of(genes: Sequence[Gene], values: np.ndarray) -> Features:
         """Of ``values`` (n, d), each in its gene's own unit, on the d axes ``genes``."""
-        linear, curved = [], []
-        for gene, value in zip(genes, values.T, strict=True):
-            if gene.kind == CHOICE:
-                shares = (value[:, None] == np.arange(gene.options)) - 1.0 / gene.options
-                linear.append(shares * np.sqrt(gene.options / max(gene.options - 1.0, 1.0)))
-            else:
-                at = 2.0 * (value - gene.low) / max(gene.high - gene.low, 1e-12) - 1.0
-                linear.append(np.sqrt(3.0) * at[:, None])
-                second, third = 1.5 * at * at - 0.5, (2.5 * at * at - 1.5) * at
-                curved.append(np.sqrt([5.0 * QUADRATIC, 7.0 * CUBIC]) * np.column_stack([second, third]))
-        none = np.empty((len(values), 0))
-        return Features(np.hstack([none, *linear]), np.hstack([none, *curved]), max(len(genes), 1))
+        numbers = [place for place, gene in enumerate(genes) if gene.kind != CHOICE]
+        low, high = (np.array([getattr(genes[place], end) for place in numbers], dtype=float) for end in ("low", "high"))
+        at = 2.0 * (values[:, numbers] - low) / np.maximum(high - low, 1e-12) - 1.0
+        second, third = 1.5 * at * at - 0.5, (2.5 * at * at - 1.5) * at
+        curved = np.hstack([np.sqrt(5.0 * QUADRATIC) * second, np.sqrt(7.0 * CUBIC) * third])
+        options = [(place, option) for place, gene in enumerate(genes) if gene.kind == CHOICE for option in range(gene.options)]
+        places, numbered = np.array(options, dtype=int).reshape(-1, 2).T
+        many = np.array([genes[place].options for place in places], dtype=float)
+        shares = ((values[:, places] == numbered) - 1.0 / many) * np.sqrt(many / np.maximum(many - 1.0, 1.0))
+        return Features(np.hstack([np.sqrt(3.0) * at, shares]), curved, max(len(genes), 1))
 
     def take(self, rows: np.ndarray) -> Features:
         return Features(self.linear[rows], self.curved[rows], self.axes)
@@ -68,18 +68,29 @@ def kernel(first: Features, second: Features) -> np.ndarray:
 
 
 class Surrogate:
-    """A model of ``outputs`` (n, q), finite, of known candidates; each output is scaled to a variance of 1 meanwhile."""
+    """A model of ``outputs`` (n, q) of known candidates, each made of those it is not nan for, and scaled to a variance of 1.
+
+    One that is known of fewer than ``FEWEST`` candidates is 0 everywhere.
+    """
 
     def __init__(self, known: Features, outputs: np.ndarray) -> None:
-        self._known = known
-        self._mean, self._scale = outputs.mean(axis=0), np.maximum(outputs.std(axis=0), 1e-12)
-        matrix = kernel(known, known)
-        matrix[np.diag_indices(len(matrix))] += NOISE
-        self._weights = solved(matrix, (outputs - self._mean) / self._scale)
+        self._known, self._mean, self._weights = known, np.zeros(outputs.shape[1]), np.zeros(outputs.shape)
+        alike = kernel(known, known)
+        alike[np.diag_indices(len(alike))] += NOISE
+        alike_known: dict[bytes, list[int]] = {}  # outputs by the candidates that they are known of
+        for column, some in enumerate(~np.isnan(outputs).T):
+            alike_known.setdefault(some.tobytes(), []).append(column)
+        for some, alike_columns in alike_known.items():
+            rows, columns = np.flatnonzero(np.frombuffer(some, dtype=bool)), np.array(alike_columns)
+            if len(rows) >= FEWEST:
+                told = outputs[np.ix_(rows, columns)]
+                mean, scale = told.mean(axis=0), np.maximum(told.std(axis=0), 1e-12)
+                self._mean[columns] = mean
+                self._weights[np.ix_(rows, columns)] = solved(alike[np.ix_(rows, rows)], (told - mean) / scale) * scale
 
     def __call__(self, asked: Features) -> np.ndarray:
         """Outputs of candidates, (k, q)."""
-        return np.asarray(product(kernel(asked, self._known), self._weights) * self._scale + self._mean)
+        return np.asarray(product(kernel(asked, self._known), self._weights) + self._mean)
 
 
 @compiled

@@ -14,7 +14,7 @@ from sweep.front import hypervolume
 from sweep.population import UNKNOWN, Evaluated, Population, Problem, as_population, joined
 from sweep.proposing import EVENLY, batch, proposed
 from sweep.search import step
-from sweep.surrogate import CUBIC, NOISE, QUADRATIC, SINGLE, STEEPNESS, Features, Surrogate, kernel, product, solved
+from sweep.surrogate import CUBIC, FEWEST, NOISE, QUADRATIC, SINGLE, STEEPNESS, Features, Surrogate, kernel, product, solved
 from tests.problems import Axis, dtlz2, inverted_dtlz2, problem
 
 MIXED = [Axis("x"), Axis("span", low=-2.0, high=6.0), Axis("teeth", "integer", 10, 40), Axis("motor", "choice", options=4)]
@@ -105,6 +105,20 @@ def test_an_output_that_is_always_the_same_is_told_exactly():
     features = Features.of(MIXED, drawn(MIXED, 20))
     for value in (0.0, -1.0):
         assert (Surrogate(features, np.full((20, 1), value))(features) == value).all()
+
+
+def test_each_output_is_learnt_from_the_candidates_it_is_known_of():
+    """The same as models of each alone; one that is known of too few is 0, and so is all where nothing is known."""
+    genes, asked = drawn(MIXED, 60), Features.of(MIXED, drawn(MIXED, 9, seed=4))
+    outputs = np.column_stack([genes[:, 0], genes[:, 1], genes[:, 2], 1.0 + genes[:, 0] ** 2])
+    outputs[::3, 1] = outputs[20:, 2] = outputs[FEWEST - 1 :, 3] = np.nan
+    found = Surrogate(Features.of(MIXED, genes), outputs)(asked)
+    for column in range(3):
+        rows = ~np.isnan(outputs[:, column])
+        alone = Surrogate(Features.of(MIXED, genes[rows]), outputs[rows, column : column + 1])(asked)
+        np.testing.assert_allclose(found[:, column], alone[:, 0], rtol=1e-12, atol=1e-12)
+    assert (found[:, 3] == 0).all()
+    assert (Surrogate(Features.of(MIXED, genes[:0]), outputs[:0])(asked) == 0).all()
 
 
 def scored(what: Problem, genes: np.ndarray) -> Population:
