@@ -24,6 +24,8 @@ GENERATIONS, BROOD = 5, 4
 PARENTS, PARENTS_OVER_BATCH = 24, 1.0
 #: directions along which the selection looks here, where it is done often and of few
 RAYS = 128
+#: where nothing is feasible and the violation has not come down by this share in so many candidates, the search begins anew
+PATIENCE, PROGRESS = 100, 0.01
 #: chance of a candidate to be a child of the best known ones whatever the model says, which may be wrong
 CHILDREN = 0.1
 #: slacks count no further than this, in their scales
@@ -36,7 +38,8 @@ NOTHING = 1e-6
 
 def batch(known: Population) -> int:
     """How many candidates to propose at once."""
-    return max(SMALLEST_BATCH, int(BATCH_SHARE * len(known))) if len(known) >= EVENLY else EVENLY
+    count = len(known) - _begun(known.violation)
+    return max(SMALLEST_BATCH, int(BATCH_SHARE * count)) if count >= EVENLY else EVENLY - count
 
 
 def proposed(problem: Problem, known: Population, count: int, rng: np.random.Generator) -> np.ndarray:
@@ -46,6 +49,7 @@ def proposed(problem: Problem, known: Population, count: int, rng: np.random.Gen
     some generations as if what the model says were true, and of those at the end the ones that spread best are proposed. None
     is known and all differ, unless the space has hardly any left.
     """
+    held, known = known.genes, known.take(np.arange(_begun(known.violation), len(known)))
     if len(known) < EVENLY:
         return even(problem.genes, count, rng)
     expect = _Expectation(problem, known, rng)
@@ -56,13 +60,29 @@ def proposed(problem: Problem, known: Population, count: int, rng: np.random.Gen
         children = draw(problem.genes, population, BROOD * parents, rng)
         both = joined(population, expect(children[_fresh(children, population.genes)]))
         population = both.take(survivors(both.costs, both.violation, parents, rng, RAYS))
-    fresh = population.take(_fresh(population.genes, known.genes))
+    fresh = population.take(_fresh(population.genes, held))
     led = min(count - int(rng.binomial(count, CHILDREN)), len(fresh))
     chosen = fresh.genes[survivors(fresh.costs, fresh.violation, led, rng, RAYS)]
     others = np.concatenate([draw(problem.genes, best, 4 * count, rng), even(problem.genes, 4 * count, rng)])
-    others = others[_fresh(others, np.concatenate([known.genes, chosen]))]
+    others = others[_fresh(others, np.concatenate([held, chosen]))]
     chosen = np.concatenate([chosen, others])[:count]
     return np.concatenate([chosen, even(problem.genes, count, rng)])[:count]
+
+
+def _begun(violation: np.ndarray) -> int:
+    """Where the search last began, of violations (n,) in the order in which they were scored.
+
+    Its model knows the corner that it is led to and little else; where there is no way out, another beginning leads elsewhere.
+    """
+    begun, lowest, since = 0, np.inf, 0
+    for row, found in enumerate(violation):
+        if found <= 0:
+            break
+        if found < (1.0 - PROGRESS) * lowest:
+            lowest, since = found, row
+        elif row - since >= PATIENCE:
+            begun, lowest, since = row + 1, np.inf, row + 1
+    return begun
 
 
 def _fresh(genes: np.ndarray, known: np.ndarray) -> np.ndarray:

@@ -1,7 +1,8 @@
 """What a sweep costs besides scoring: shares of processor time, and whether they grow with the length of a run.
 
-Run as ``python -m tests.bench.search_overhead [evaluations]``. All times are of one process, so that what else the machine
-does counts for little; pin the threads of linear algebra (OPENBLAS_NUM_THREADS=1) or they count too.
+Run as ``python -m tests.bench.search_overhead [evaluations]``, or ``... whole STUDY EVALUATIONS`` for the share of all that a
+command does. All times are of one process, so that what else the machine does counts for little; pin the threads of linear
+algebra (OPENBLAS_NUM_THREADS=1) or they count too.
 """
 
 from __future__ import annotations
@@ -72,6 +73,16 @@ def share_besides_scoring(name: str, evaluations: int) -> float:
     return besides / (besides + watch.scoring)
 
 
+def share_of_a_whole_sweep(name: str, evaluations: int) -> float:
+    """Share of the processor time of this process, a new one, that its sweep spends besides scoring.
+
+    Loading, and scoring the front again with ``front_phases``, are in the whole: what who starts a sweep waits for.
+    """
+    study = load_study(ROOT / "studies" / f"{name}.toml")
+    _, besides = watched(study, scoring_of(study), evaluations)
+    return besides / time.process_time()
+
+
 def costs_over_a_run(evaluations: int) -> np.ndarray:
     """Milliseconds a candidate besides scoring in each tenth of a run, shape (10,), of a study scored by arithmetic.
 
@@ -117,4 +128,7 @@ def main(evaluations: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 4000)
+    if sys.argv[1:2] == ["whole"]:
+        print(f"{share_of_a_whole_sweep(sys.argv[2], int(sys.argv[3])):.1%} of the command is search, tables and files")
+    else:
+        main(int(sys.argv[1]) if len(sys.argv) > 1 else 4000)
