@@ -12,7 +12,7 @@ from scipy.stats import multivariate_normal
 from sweep.breeding import even
 from sweep.front import hypervolume
 from sweep.population import UNKNOWN, Evaluated, Population, Problem, as_population, joined
-from sweep.proposing import EVENLY, batch, proposed
+from sweep.proposing import EVENLY, _begun, batch, proposed
 from sweep.search import step
 from sweep.surrogate import CUBIC, FEWEST, NOISE, QUADRATIC, SINGLE, STEEPNESS, Features, Surrogate, kernel, product, solved
 from tests.problems import Axis, dtlz2, inverted_dtlz2, problem
@@ -197,6 +197,44 @@ def test_candidates_that_tell_little_do_not_blind_the_model(kept):
     for seed in range(2):
         led, plain = (step(what, nobody, nobody, seed, 0, 0, 300, 32, modelled)[2] for modelled in (300, 0))
         assert sum(part.feasible.sum() for part in led) > sum(part.feasible.sum() for part in plain)
+
+
+def cornered(x: np.ndarray) -> Evaluated:
+    """Feasible about 0.2 on six axes; everywhere else the violation comes down to 0.1 at 0.8, where there is no way out."""
+    away = np.abs(x[:, :6] - 0.2).sum(axis=1)
+    slack = np.where(away < 0.8, 0.8 - away, -0.1 - 0.1 * np.abs(x[:, :6] - 0.8).sum(axis=1))
+    costs = np.column_stack([x[:, 6], 1.0 - x[:, 6] + x[:, 7]])
+    return Evaluated(x, costs, np.maximum(-slack, 0.0), slack[:, None], pd.DataFrame(index=range(len(x))))
+
+
+def test_a_search_that_is_led_into_a_corner_begins_anew(monkeypatch):
+    what = Problem([Axis(f"x{i}") for i in range(8)], (False, False), cornered)
+    nobody = Population.empty(what)
+
+    def feasible(seed: int) -> int:
+        return int(np.count_nonzero(step(what, nobody, nobody, seed, 0, 0, 1000, 32, 1000)[0].violation <= 0))
+
+    assert min(feasible(seed) for seed in (1, 2, 3)) > 30
+    monkeypatch.setattr("sweep.proposing.PATIENCE", 1000)
+    assert max(feasible(seed) for seed in (1, 2, 3)) == 0
+
+
+@pytest.mark.parametrize(
+    ("violation", "begun"),
+    [
+        ([], 0),
+        ([2.0, 1.0] * 50, 0),  # the hundredth since the best is still to come
+        ([2.0, 1.0] + [1.0] * 99, 0),
+        ([2.0, 1.0] + [1.0] * 100, 102),
+        ([2.0, 1.0] + [0.995] * 100, 102),  # less than a hundredth better
+        ([2.0, 1.0] + [1.0] * 60 + [0.9] + [1.0] * 60, 0),
+        ([2.0, 0.0] + [1.0] * 300, 0),
+        ([1.0] * 101 + [2.0, 0.0] + [1.0] * 300, 101),
+        ([1.0] * 101 + [2.0] * 101 + [3.0], 202),
+    ],
+)
+def test_where_a_search_last_began(violation, begun):
+    assert _begun(np.array(violation)) == begun
 
 
 def test_edges_of_a_search_led_by_a_model():
