@@ -61,36 +61,43 @@ def _crossed(
     father: np.ndarray, mother: np.ndarray, low: np.ndarray, high: np.ndarray, choice: np.ndarray, rng: np.random.Generator
 ) -> np.ndarray:
     shape = father.shape
-    near, far = np.minimum(father, mother), np.maximum(father, mother)
-    gap = np.maximum(far - near, 1e-14)
     chance, exchanged, lower = rng.random(shape), rng.random(shape) < EXCHANGE_SHARE, rng.random(shape) < 0.5
-    room = np.where(lower, near - low, high - far)
+    exchanged &= father != mother
+    children = np.where(exchanged, mother, father)
+    at = np.nonzero(exchanged & ~choice)  # powers take long: none is worked out in vain
+    one, other, lower, axis = father[at], mother[at], lower[at], at[1]
+    near, far = np.minimum(one, other), np.maximum(one, other)
+    gap = np.maximum(far - near, 1e-14)
+    room = np.where(lower, near - low[axis], high[axis] - far)
     reachable = 2.0 - (1.0 + 2.0 * room / gap) ** -(CROSSOVER_SHAPE + 1.0)
-    scaled = chance * reachable
+    scaled = chance[at] * reachable
     outward = 1.0 / np.maximum(2.0 - scaled, 1e-14)
     spread = np.where(scaled <= 1.0, scaled, outward) ** (1.0 / (CROSSOVER_SHAPE + 1.0))
     middle = 0.5 * (near + far)
-    crossed = np.where(lower, middle - 0.5 * spread * gap, middle + 0.5 * spread * gap)
-    crossed = np.where(choice, mother, crossed)
-    return np.where(exchanged & (father != mother), crossed, father)
+    children[at] = np.where(lower, middle - 0.5 * spread * gap, middle + 0.5 * spread * gap)
+    return children
 
 
 def _mutated(
     genes: np.ndarray, low: np.ndarray, high: np.ndarray, whole: np.ndarray, choice: np.ndarray, rng: np.random.Generator
 ) -> np.ndarray:
-    width = np.maximum(high - low, 1e-14)
+    """``genes``, changed."""
     hit = rng.random(genes.shape) < 1.0 / max(genes.shape[1], 1)
     chance, other = rng.random(genes.shape), rng.random(genes.shape)
-    place = np.clip((genes - low) / width, 0.0, 1.0)
+    at = np.nonzero(hit)
+    found, chance, other, axis = genes[at], chance[at], other[at], at[1]
+    low, high, whole, choice = low[axis], high[axis], whole[axis], choice[axis]
+    width = np.maximum(high - low, 1e-14)
+    place = np.clip((found - low) / width, 0.0, 1.0)
     power = MUTATION_SHAPE + 1.0
     down = (2 * chance + (1 - 2 * chance) * (1 - place) ** power) ** (1 / power) - 1
     up = 1 - (2 * (1 - chance) + (2 * chance - 1) * place**power) ** (1 / power)
     move = np.where(chance < 0.5, down, up) * width
     # a whole number moves by one at least, or small moves would be rounded away
     move = np.where(whole & (np.abs(move) < 1), np.where(chance < 0.5, -1.0, 1.0), move)
-    start = np.where(whole, np.rint(genes), genes)
+    start = np.where(whole, np.rint(found), found)
     moved = np.clip(start + move, low, high)
     # any other option, each as likely
     option = np.floor(other * width)
-    moved = np.where(choice, np.where(option >= start, option + 1, option), moved)
-    return np.where(hit, moved, genes)
+    genes[at] = np.where(choice, np.where(option >= start, option + 1, option), moved)
+    return genes

@@ -54,7 +54,8 @@ def proposed(problem: Problem, known: Population, count: int, rng: np.random.Gen
         return even(problem.genes, count, rng)
     expect = _Expectation(problem, known, rng)
     parents = max(PARENTS, int(PARENTS_OVER_BATCH * count))
-    best = known.take(survivors(known.costs, known.violation, parents, rng, RAYS)).bare
+    telling = known.take(expect.rows)
+    best = telling.take(survivors(telling.costs, telling.violation, parents, rng, RAYS)).bare
     population = best
     for _ in range(GENERATIONS):
         children = draw(problem.genes, population, BROOD * parents, rng)
@@ -128,9 +129,9 @@ class _Expectation:
             slacks[np.ix_(~rows, np.append(tier, False))] = np.nan
         slacks[~runs, -1] = np.nan
         costs = np.where(np.isfinite(known.costs).all(axis=1)[:, None], known.costs, np.nan)
-        rows = _telling(known, np.flatnonzero(told), rng)
+        self.rows = _telling(known, np.flatnonzero(told), rng)  # those that the model is made of
         self._problem, self._count = problem, slacks.shape[1]
-        self._model = Surrogate(Features.of(problem.genes, known.genes[rows]), np.hstack([slacks, costs])[rows])
+        self._model = Surrogate(Features.of(problem.genes, known.genes[self.rows]), np.hstack([slacks, costs])[self.rows])
 
     def __call__(self, genes: np.ndarray) -> Population:
         expected = self._model(Features.of(self._problem.genes, genes))

@@ -36,6 +36,13 @@ def draw(space: Space, n: int, seed: int = 0) -> np.ndarray:
     )
 
 
+@studies
+def test_no_candidates_make_a_table_without_rows(study):
+    some, none = (study.space.decode(np.zeros((n, len(study.space.genes)))) for n in (2, 0))
+    assert len(none) == 0
+    assert none.dtypes.equals(some.dtypes)
+
+
 def drawn_without_room(space: Space, n: int) -> pd.DataFrame:
     """Designs drawn evenly from the ranges alone."""
     rng = np.random.default_rng(1)

@@ -36,8 +36,8 @@ This is the second comparison. In the first, with seeds 1 to 5, ours was first a
 What was changed in the search after it was tried on seeds 21 to 25. Peers of the second ran first, and ours once, after that.
 RVEA's other plans and even draws, far behind on both studies in the first, were left out there. On 2026-11-27 ours planned for
 1000 and for 3000 ran again, after a surrogate model had been made on seeds 31 and up, and more than once: a review found what
-made it blind at times, then it was made quicker, and then one of these seeds was led into a corner of the castered study for good
-(seed 13), after which searches like that begin anew. That was tried on seeds 101 to 124. The last run stands. Medians after 200
+made it blind at times, then it was made quicker, and then one of these seeds (13) was led into a corner of the castered study
+for good, after which searches like that begin anew. That was tried on seeds 101 to 124. The last run stands. Medians after 200
 were 0.396, 0.088, 0.104 and 0.104 in the first and 0.321, 0.088, 0.086 and 0.235 in the second.
 """
 
