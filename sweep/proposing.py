@@ -16,7 +16,7 @@ from sweep.surrogate import Features, Surrogate
 #: candidates that are drawn evenly over the space before there is a model
 EVENLY = 40
 #: candidates of a batch, at least, and as a share of those known
-SMALLEST_BATCH, BATCH_SHARE = 10, 0.05
+SMALLEST_BATCH, BATCH_SHARE = 10, 0.06
 #: known candidates that a model is made of: half of them the best, half the last
 MOST, LAST = 200, 100
 #: generations that are bred on the model for a batch, children of each parent, and the parents, at least and over a batch
