@@ -103,14 +103,17 @@ class HubRollers:
 
     @cached_property
     def _axial(self) -> np.ndarray:
+        """Product of the axial parts of a hub roller's axis and of its centre's place, a_y d_y."""
         return self.tilt * self.centre_distance * np.cos(self.contact_angle)
 
     @cached_property
     def _drawn_in(self) -> np.ndarray:
+        """By what share a crown draws the contact towards the middle of an output roller, over a_r^2 + a_y^2."""
         return self.crown * self.centre_distance / self.wheel_radius
 
     @cached_property
     def _further_out(self) -> np.ndarray:
+        """How much further out the tilted surface of a crowned roller is touched."""
         return 1 + self.crown * (self.centre_distance - self.radius) / self.wheel_radius
 
     @cached_property
@@ -189,6 +192,7 @@ class HubRollers:
 
     @cached_property
     def _turn(self) -> np.ndarray:
+        """Angle between neighbours."""
         return 2 * np.pi / self.count
 
     @cached_property
@@ -198,8 +202,10 @@ class HubRollers:
 
     @cached_property
     def _lean(self) -> np.ndarray:
+        """R a_r: how fast half the square of the distance from the shaft grows along an axis, at its middle."""
         return self.circle * self.radial
 
     @cached_property
     def _across(self) -> np.ndarray:
+        """Square of the part of an axis that is square to the shaft."""
         return self.upright**2

@@ -22,8 +22,7 @@ SHORTEST_ALONE = 16
 #: better wheels sooner. In a long sweep breadth counts
 FEW_GENERATIONS, SMALLEST = 60, 32
 #: in a sweep of one island and so few evaluations a surrogate model proposes the first ones. Children of parents need three
-#: times as many to get as far. The model takes some milliseconds for each, and a long sweep that began so would end with less
-#: breadth
+#: times as many to get as far. The model takes a millisecond for each, and a long sweep that begins so ends with less breadth
 FEW_EVALUATIONS, MODELLED = 3000, 1000
 #: of the hours asked for, the share that the search may plan with; the rest is for the front and for writing
 PLANNED_SHARE = 0.9

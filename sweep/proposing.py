@@ -1,7 +1,7 @@
 """Candidates that a surrogate model of the known ones expects to be good: for searches of few evaluations.
 
-What is scored costs milliseconds to choose here, and so has to be worth it: in a long search children of parents get further.
-The counts and shares below were chosen by trial (decision 55 in DEVELOPERS.md).
+What is scored costs a millisecond to choose here, and so has to be worth it: in a long search children of parents get further.
+The counts and shares below were chosen by trial (decisions 55, 58 and 59 in DEVELOPERS.md).
 """
 
 from __future__ import annotations

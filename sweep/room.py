@@ -221,8 +221,8 @@ def contact_angle(d: Drawn) -> Bounds:
 def hub_roller_count(d: Drawn) -> Bounds:
     """More than there are output rollers, or some phases leave one untouched; as many as find room."""
     least = d["output_roller_count"] + 1
-    most = max(d.around.most["hub_roller_count"], least.min())
-    counts = np.arange(least.min(), most + 1)[:, None] + np.zeros(least.shape)
+    most = d.around.most["hub_roller_count"]
+    counts = np.arange(least.min(initial=most), most + 1)[:, None] + np.zeros(least.shape)
     fits = _some_radius_fits(d.hub_rollers(counts, d.least_hub_radius), d)
     low, high = _ends(fits & (counts >= least), counts, 0)
     return np.maximum(low, least), high

@@ -35,6 +35,7 @@ def survivors(
 
     ``costs`` (n, m) [any unit], m of 2 at least, finite where feasible; ``violation`` (n,) [1], 0 where feasible. Feasible
     candidates come before all others; those are ordered by violation. Where there are no more than ``count``, all stay.
+    Dominated space is measured along so many ``rays``.
 
     >>> costs = np.array([[0.0, 1.0], [1.0, 0.0], [1.0, 1.0], [0.4, 0.4]])
     >>> survivors(costs, np.array([0.0, 0.0, 0.0, 2.0]), 2, np.random.default_rng(0)).tolist()
@@ -104,7 +105,7 @@ def _niches(costs: np.ndarray, rank: np.ndarray, count: int) -> tuple[np.ndarray
     return scaled, np.unique(np.concatenate([winners, ends]))
 
 
-def _thin_out(scaled: np.ndarray, kept: np.ndarray, count: int, rng: np.random.Generator, size: int) -> np.ndarray:
+def _thin_out(scaled: np.ndarray, kept: np.ndarray, count: int, rng: np.random.Generator, directions: int) -> np.ndarray:
     """Drop, one by one, the row that alone holds the least dominated space, until ``count`` are left.
 
     Dominated space is measured along rays from the reference point towards the ideal one: a row reaches
@@ -113,7 +114,7 @@ def _thin_out(scaled: np.ndarray, kept: np.ndarray, count: int, rng: np.random.G
     would give the volume itself (Deng and Zhang, "Approximating hypervolume and hypervolume contributions using polar
     coordinate", IEEE Trans. Evol. Comput. 23 (2019) 913), 1 an even cover.
     """
-    rays = np.abs(rng.standard_normal((size, scaled.shape[1])))
+    rays = np.abs(rng.standard_normal((directions, scaled.shape[1])))
     rays /= np.sqrt(np.sum(rays**2, axis=1, keepdims=True))
     reach = _reaches(1.0 / np.maximum(rays, TINY), np.ascontiguousarray((REFERENCE - scaled).T))
     farthest = reach.max(axis=0)

@@ -123,8 +123,6 @@ class Space:
         range, and the constraints will say no.
         """
         genes = np.asarray(genes, dtype=float).reshape(len(genes), len(self.genes))
-        if not len(genes):  # a room asks for the least of its numbers
-            return self.decode(np.zeros((1, len(self.genes)))).iloc[:0]
         columns = {gene.name: genes[:, i] for i, gene in enumerate(self.genes)}
         values: dict[str, np.ndarray] = {}
         drawn = Drawn(values, self.around)

@@ -2,8 +2,8 @@
 
 Kernel ridge regression, which is the mean of a Gaussian process (Rasmussen and Williams, "Gaussian Processes for Machine
 Learning", MIT Press 2006, equations 2.25 and 2.26). There is nothing in it but sums, products, quotients and roots: the
-same bits whatever library of linear algebra and threads there are. Its weights
-were chosen by trial (decision 55 in DEVELOPERS.md).
+same bits whatever library of linear algebra and threads there are. Its weights were chosen by trial (decision 55 in
+DEVELOPERS.md).
 """
 
 from __future__ import annotations
@@ -75,18 +75,18 @@ class Surrogate:
 
     def __init__(self, known: Features, outputs: np.ndarray) -> None:
         self._known, self._mean, self._weights = known, np.zeros(outputs.shape[1]), np.zeros(outputs.shape)
-        alike = kernel(known, known)
-        alike[np.diag_indices(len(alike))] += NOISE
-        alike_known: dict[bytes, list[int]] = {}  # outputs by the candidates that they are known of
-        for column, some in enumerate(~np.isnan(outputs).T):
-            alike_known.setdefault(some.tobytes(), []).append(column)
-        for some, alike_columns in alike_known.items():
-            rows, columns = np.flatnonzero(np.frombuffer(some, dtype=bool)), np.array(alike_columns)
+        matrix = kernel(known, known)
+        matrix[np.diag_indices(len(matrix))] += NOISE
+        told_of: dict[bytes, list[int]] = {}  # outputs that are known of the same candidates share a factor
+        for column, those in enumerate(~np.isnan(outputs).T):
+            told_of.setdefault(those.tobytes(), []).append(column)
+        for candidates, together in told_of.items():
+            rows, columns = np.flatnonzero(np.frombuffer(candidates, dtype=bool)), np.array(together)
             if len(rows) >= FEWEST:
                 told = outputs[np.ix_(rows, columns)]
                 mean, scale = told.mean(axis=0), np.maximum(told.std(axis=0), 1e-12)
                 self._mean[columns] = mean
-                self._weights[np.ix_(rows, columns)] = solved(alike[np.ix_(rows, rows)], (told - mean) / scale) * scale
+                self._weights[np.ix_(rows, columns)] = solved(matrix[np.ix_(rows, rows)], (told - mean) / scale) * scale
 
     def __call__(self, asked: Features) -> np.ndarray:
         """Outputs of candidates, (k, q)."""

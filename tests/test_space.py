@@ -36,13 +36,6 @@ def draw(space: Space, n: int, seed: int = 0) -> np.ndarray:
     )
 
 
-@studies
-def test_no_candidates_make_a_table_without_rows(study):
-    some, none = (study.space.decode(np.zeros((n, len(study.space.genes)))) for n in (2, 0))
-    assert len(none) == 0
-    assert none.dtypes.equals(some.dtypes)
-
-
 def drawn_without_room(space: Space, n: int) -> pd.DataFrame:
     """Designs drawn evenly from the ranges alone."""
     rng = np.random.default_rng(1)
@@ -66,6 +59,15 @@ def can_be_put_together(study: Study, designs: pd.DataFrame) -> np.ndarray:
     wheel = wheels(study, designs)
     plan = GeometryPlan(wheel, study.scenario, layout(wheel, study.scenario))
     return np.logical_and.reduce([constraint.slack(plan) >= 0 for constraint in GEOMETRY_CONSTRAINTS])
+
+
+@studies
+def test_no_candidates_make_a_table_without_rows_and_back(study):
+    some, none = (study.space.decode(np.zeros((n, len(study.space.genes)))) for n in (2, 0))
+    assert none.shape == (0, len(VARIABLES))
+    numbers = some.select_dtypes("number").dtypes
+    assert none[numbers.index].dtypes.equals(numbers)
+    assert study.space.encode(none).shape == (0, len(study.space.genes))
 
 
 @studies
