@@ -142,8 +142,9 @@ def _left(reach: np.ndarray, kept: np.ndarray, faint: np.ndarray, count: int) ->
     best, second = np.full(rays, -1), np.full(rays, -1)
     lead, alone, alive = np.empty(rays), np.empty(rows), np.full(rows, True)
     gone = -1
-    for _ in range(rows - count + 1):
-        alone[:] = faint
+    for left in range(rows, count - 1, -1):
+        for row in range(rows):
+            alone[row] = faint[row]
         for ray in range(rays):
             if best[ray] == gone or second[ray] == gone:
                 first = runner_up = -np.inf
@@ -155,14 +156,15 @@ def _left(reach: np.ndarray, kept: np.ndarray, faint: np.ndarray, count: int) ->
                         second[ray], runner_up = row, far
                 lead[ray] = first - runner_up
             alone[best[ray]] += lead[ray]
-        if alive.sum() == count:
+        if left == count:
             break
         gone = -1
         for row in range(rows):
             if alive[row] and not kept[row] and (gone < 0 or alone[row] < alone[gone]):
                 gone = row
         alive[gone] = False
-        reach[:, gone] = -1.0
+        for ray in range(rays):
+            reach[ray, gone] = -1.0
     return alive
 
 
