@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 import uuid
@@ -11,6 +12,8 @@ from urllib.request import Request, urlopen
 import pytest
 
 from sweep.cad.needs import missing_library
+
+os.environ.pop("COLUMNS", None)  # pytest-xdist sets it, and what the commands print would be narrower than the documents show
 
 SERVER = """
 import logging, sys

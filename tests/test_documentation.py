@@ -161,7 +161,8 @@ def test_the_check_script_runs_the_readme_tests() -> None:
     parts = [part.strip().replace(".venv/bin/", "bin/").replace('"', "") for part in line.split("&&")]
     assert parts[0] == "python3 -m venv .venv"
     assert parts[1] in script
-    assert f"\n{parts[2]}" in script
+    runs = [line.partition(f"timed {parts[2]} ")[2] for line in script.splitlines() if f"timed {parts[2]} " in line]
+    assert [line.split(" -n ")[0] for line in runs] == ["-rs -m alone", "-rs -m not alone"]  # all tests, in two parts
 
 
 def test_the_score_in_the_readme_is_the_program_s() -> None:

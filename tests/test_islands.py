@@ -31,6 +31,8 @@ from tests.bench.kill_statistics import ISLANDS, Tally, kill_drivers, kill_worke
 from tests.problems import toy_score, toy_study
 from tests.toy_sweep import deadly_score
 
+pytestmark = pytest.mark.alone
+
 SETTINGS = {"evaluations": 2900, "islands": 3}
 
 

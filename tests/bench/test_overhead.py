@@ -7,6 +7,8 @@ import pytest
 
 from tests.bench.search_overhead import STUDIES, costs_over_a_run, share_besides_scoring
 
+pytestmark = pytest.mark.alone
+
 
 @pytest.mark.slow
 def test_a_fifth_at_most_is_not_scoring():
@@ -16,7 +18,7 @@ def test_a_fifth_at_most_is_not_scoring():
 
 @pytest.mark.slow
 def test_a_fifth_at_most_of_a_short_sweep_is_not_loading_and_scoring():
-    """In one that a surrogate model leads, as a command: the aim is 15 % here too. The first on a machine compiles the model."""
+    """In one that a surrogate model leads, as a command: the aim is 15 % here too. The first of three compiles the model."""
     command = [sys.executable, "-m", "tests.bench.search_overhead", "whole", STUDIES[1], "1000"]
     told = [subprocess.run(command, capture_output=True, text=True, check=True, timeout=600).stdout for _ in range(3)]
     assert 0 < min(float(line.partition("%")[0]) for line in told) <= 20

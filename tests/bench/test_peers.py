@@ -6,6 +6,8 @@ import pytest
 
 from tests.bench.search_peers import CASES, METHODS, Meter, measured
 
+pytestmark = pytest.mark.alone
+
 
 def volume(problem: str, method: str, evaluations: int) -> float:
     """Hypervolume of the archive after so many evaluations, seed 1: no clock has a part in it."""

@@ -37,6 +37,8 @@ from objectives.wheel import wheel_batch
 from objectives.workspace import new_workspace
 from tests.drawn import like_fifteen, study
 
+pytestmark = pytest.mark.alone
+
 ROOT = Path(__file__).parent.parent.parent
 SCENARIO = study().scenario
 PHASES = 16

@@ -21,6 +21,8 @@ from sweep.errors import BadInput, Fault, SweepFailure
 from sweep.executors import Executor, Pulse, TaskDied, executor, fingerprint
 from sweep.stopping import Stopped
 
+pytestmark = pytest.mark.alone
+
 ROOT = Path(__file__).parent.parent.parent
 ASKED = {"to stop": False}
 

@@ -18,6 +18,8 @@ import pytest
 from sweep.location import Location
 from tests.command_line import ROOT, Outcome, call, small_study
 
+pytestmark = pytest.mark.alone
+
 #: bytes; more than the first parts of the small study's run take, less than later ones
 LITTLE_ROOM = 200_000
 CAPABILITY_DAC_OVERRIDE, DROP_FROM_BOUNDING_SET = 1, 24

@@ -22,6 +22,8 @@ from tests.command_line import small_study
 from tests.service_calls import TOKEN, copied, toy_run
 from tests.service_process import Server, no_sweep_left, until
 
+pytestmark = pytest.mark.alone
+
 EVALUATIONS = 2600
 
 
