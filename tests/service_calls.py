@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import json
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 from fastapi.testclient import TestClient
 
@@ -42,6 +45,15 @@ def copied(run_folder: Path, results: Path, name: str, **about: Any) -> Path:
     told = json.loads((place / "run.json").read_text())
     (place / "run.json").write_text(json.dumps({**told, **about}))
     return place
+
+
+def front_of(run_folder: Path) -> pd.DataFrame:
+    return pd.read_parquet(run_folder / "front.parquet")
+
+
+def waiting_process() -> subprocess.Popen[bytes]:
+    """A process that waits, in the place of a sweep."""
+    return subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
 
 
 class NoProcesses:
