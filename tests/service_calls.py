@@ -22,6 +22,10 @@ from tests.problems import toy_score, toy_study
 #: what a test server goes by
 BASE = "http://localhost"
 TOKEN = "an-invented-token-of-some-length"
+BUILT = {
+    "design": "d0123456789", "holds": True, "versions": {}, "study_hash": "", "files": ["build.json", "coupon/coupon.md"],
+    "proofs": [{"name": "mass", "holds": True}], "geometry": {"failures": []},
+}  # fmt: skip
 
 
 def toy_run(place: Path, name: str = "toy") -> Path:
@@ -54,6 +58,15 @@ def front_of(run_folder: Path) -> pd.DataFrame:
 def waiting_process() -> subprocess.Popen[bytes]:
     """A process that waits, in the place of a sweep."""
     return subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
+
+
+def built(run_folder: Path, **about: object) -> Path:
+    place = run_folder / "builds" / "d0123456789"
+    (place / "coupon").mkdir(parents=True)
+    (place / "coupon/coupon.md").write_text("# Coupon")
+    (place / "unlisted.txt").write_text("not part of it")
+    (place / "build.json").write_text(json.dumps({**BUILT, **about}))
+    return place
 
 
 class NoProcesses:

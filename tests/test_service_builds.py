@@ -19,12 +19,7 @@ from sweep.service.desk import Desk, Kept, NotNow, NotThere
 from sweep.service.processes import write_record
 from sweep.service.sheets import SideProcess
 from sweep.service.shortlist import TRIES, Shortlists
-from tests.service_calls import NoProcesses, client, copied, desk_over, front_of, toy_run, waiting_process
-
-BUILT = {
-    "design": "d0123456789", "holds": True, "versions": {}, "study_hash": "", "files": ["build.json", "coupon/coupon.md"],
-    "proofs": [{"name": "mass", "holds": True}], "geometry": {"failures": []},
-}  # fmt: skip
+from tests.service_calls import BUILT, NoProcesses, built, client, copied, desk_over, front_of, toy_run, waiting_process
 
 
 @pytest.fixture(scope="module")
@@ -39,15 +34,6 @@ def nothing_starts(monkeypatch: pytest.MonkeyPatch) -> NoProcesses:
 
 
 # builds
-
-
-def built(run: Path, **about: object) -> Path:
-    place = run / "builds" / "d0123456789"
-    (place / "coupon").mkdir(parents=True)
-    (place / "coupon/coupon.md").write_text("# Coupon")
-    (place / "unlisted.txt").write_text("not part of it")
-    (place / "build.json").write_text(json.dumps({**BUILT, **about}))
-    return place
 
 
 def test_a_build_is_told_and_handed_out(toy: Path, tmp_path: Path) -> None:

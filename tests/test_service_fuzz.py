@@ -19,8 +19,7 @@ from sweep.service.app import create_app
 from sweep.service.desk import Desk
 from sweep.service.sheets import SideProcess
 from tests.problems import toy_study
-from tests.service_calls import NoProcesses, copied, toy_run
-from tests.test_service import built
+from tests.service_calls import NoProcesses, built, copied, toy_run
 
 #: of each operation, as described and otherwise
 EXAMPLES = 10
