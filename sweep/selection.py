@@ -137,7 +137,10 @@ def _reaches(inverse: np.ndarray, room: np.ndarray) -> np.ndarray:
 
 @compiled
 def _left(reach: np.ndarray, kept: np.ndarray, faint: np.ndarray, count: int) -> np.ndarray:
-    """Which ``count`` rows are left, shape (n,), of ``reach`` (rays, n), which is changed, and what each has besides (n,)."""
+    """Which ``count`` rows are left, shape (n,), of ``reach`` (rays, n), which is changed, and what each has besides (n,).
+
+    Loops stand for whole rows and columns: as array expressions those take five seconds to compile.
+    """
     rays, rows = reach.shape
     best, second = np.full(rays, -1), np.full(rays, -1)
     lead, alone, alive = np.empty(rays), np.empty(rows), np.full(rows, True)

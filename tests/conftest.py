@@ -1,4 +1,4 @@
-"""What tests share: the S3 interface of moto's server as an object store on loopback; whether solids can be made."""
+"""What tests share: an object store on loopback (the S3 interface of moto's server), a run of the toy, whether solids can be made."""
 
 from __future__ import annotations
 
@@ -7,11 +7,16 @@ import subprocess
 import sys
 import uuid
 from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.request import Request, urlopen
 
 import pytest
 
 from sweep.cad.needs import missing_library
+
+if TYPE_CHECKING:
+    from tests.service_calls import NoProcesses
 
 os.environ.pop("COLUMNS", None)  # pytest-xdist sets it, and what the commands print would be narrower than the documents show
 
@@ -47,6 +52,22 @@ def bucket(object_server: str, monkeypatch: pytest.MonkeyPatch) -> Callable[[str
     with urlopen(Request(f"http://{object_server}/{name}", method="PUT")) as made:
         assert made.status == 200
     return lambda path: f"s3://{name}/{path}?endpoint_override={object_server}&scheme=http"
+
+
+@pytest.fixture(scope="module")
+def toy(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A finished run of the toy for the service; not to be changed."""
+    from tests.service_calls import toy_run
+
+    return toy_run(tmp_path_factory.mktemp("results"))
+
+
+@pytest.fixture
+def nothing_starts(monkeypatch: pytest.MonkeyPatch) -> NoProcesses:
+    """What the service would have started, and does not."""
+    from tests.service_calls import NoProcesses
+
+    return NoProcesses(monkeypatch)
 
 
 @pytest.fixture(scope="session")

@@ -22,15 +22,9 @@ from sweep.service.names import without_paths
 from sweep.service.processes import write_record
 from sweep.service.tables import as_json, rows_of
 from tests.command_line import SHIPPED
-from tests.service_calls import client, copied, front_of, toy_run, waiting_process
+from tests.service_calls import client, copied, front_of, waiting_process
 
 TEXT = {"content-type": "text/plain"}
-
-
-@pytest.fixture(scope="module")
-def toy(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A finished run; not to be changed."""
-    return toy_run(tmp_path_factory.mktemp("results"))
 
 
 @pytest.fixture(scope="module")

@@ -19,19 +19,7 @@ from sweep.service.desk import Desk, Kept, NotNow, NotThere
 from sweep.service.processes import write_record
 from sweep.service.sheets import SideProcess
 from sweep.service.shortlist import TRIES, Shortlists
-from tests.service_calls import BUILT, NoProcesses, built, client, copied, desk_over, front_of, toy_run, waiting_process
-
-
-@pytest.fixture(scope="module")
-def toy(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A finished run; not to be changed."""
-    return toy_run(tmp_path_factory.mktemp("results"))
-
-
-@pytest.fixture
-def nothing_starts(monkeypatch: pytest.MonkeyPatch) -> NoProcesses:
-    return NoProcesses(monkeypatch)
-
+from tests.service_calls import BUILT, NoProcesses, built, client, copied, desk_over, front_of, waiting_process
 
 # builds
 

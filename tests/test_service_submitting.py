@@ -15,20 +15,9 @@ from sweep.service.desk import Desk, NotNow
 from sweep.service.processes import TOKEN, Processes, end, environment, read_record, write_record
 from tests.command_line import SHIPPED
 from tests.problems import toy_study
-from tests.service_calls import NoProcesses, client, copied, desk_over, toy_run, waiting_process
+from tests.service_calls import NoProcesses, client, copied, desk_over, waiting_process
 
 TEXT = {"content-type": "text/plain"}
-
-
-@pytest.fixture(scope="module")
-def toy(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A finished run; not to be changed."""
-    return toy_run(tmp_path_factory.mktemp("results"))
-
-
-@pytest.fixture
-def nothing_starts(monkeypatch: pytest.MonkeyPatch) -> NoProcesses:
-    return NoProcesses(monkeypatch)
 
 
 # submitting

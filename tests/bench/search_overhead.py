@@ -76,7 +76,8 @@ def share_besides_scoring(name: str, evaluations: int) -> float:
 def share_of_a_whole_sweep(name: str, evaluations: int) -> float:
     """Share of the processor time of this process, a new one, that its sweep spends besides scoring.
 
-    Loading, and scoring the front again with ``front_phases``, are in the whole: what who starts a sweep waits for.
+    Loading, and scoring the front again with ``front_phases``, are in the whole: what who starts a sweep waits for. The first
+    on a machine compiles the search besides, some seconds that no later one takes.
     """
     study = load_study(ROOT / "studies" / f"{name}.toml")
     _, besides = watched(study, scoring_of(study), evaluations)
