@@ -1,4 +1,4 @@
-"""What tests share: an object store on loopback (the S3 interface of moto's server), a run of the toy, whether solids can be made."""
+"""What tests share: an object store on loopback (moto's server), a run of the toy, whether solids can be made."""
 
 from __future__ import annotations
 
